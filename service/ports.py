@@ -3,10 +3,14 @@
 The transaction that the writer uses (`Work`) stands beside them. Nobody here knows SQL, MQTT or HTTP.
 """
 
-from collections.abc import Callable, Sequence
-from typing import Protocol
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import AbstractContextManager
+from typing import Any, NamedTuple, Protocol
 
 from service import model
+from service.ledger import BootLedger, ChimeLedger
+from service.presses.pulses import Fragment
+from service.walltime import Line
 
 Clock = Callable[[], float]  # POSIX seconds
 
@@ -87,3 +91,118 @@ class Reader(Protocol):
     def previous_look_s(self, site: str, person: str) -> float | None:
         """When this person's look before the present one ended; None: this is the first."""
         ...
+
+
+class PressRow(NamedTuple):
+    """A stored press as the writer needs it."""
+
+    id: int
+    visit_id: int | None
+    start_s: float
+    end_s: float  # of the last sign of it, where its end is not known
+
+
+class Work(Protocol):
+    """One transaction of the writer. There is only ever one at a time; whatever it did is gone unless it is committed.
+
+    Raises StoreUnavailable from any call, and then nothing of the transaction is kept.
+    """
+
+    # the inbox
+    def keep(self, arrivals: Iterable[model.Arrival]) -> None: ...
+    def next_kept(self, limit: int) -> Sequence[tuple[int, model.Arrival]]:
+        """Kept packs that nobody has understood yet, in order of arrival."""
+        ...
+
+    def understood(self, pack_id: int) -> None:
+        """This pack and all before it are dealt with."""
+        ...
+
+    def set_aside(self, pack_id: int, fate: str, reason: str, site: str | None, chime: str | None) -> None: ...
+
+    # chimes, doors, boots
+    def chime(self, site: str, chime: str, heard_s: float) -> ChimeLedger:
+        """The chime; new and unclaimed where it has not been heard before."""
+        ...
+
+    def is_known(self, site: str, chime: str) -> bool:
+        """Whether its owner has claimed it."""
+        ...
+
+    def door(self, chime: ChimeLedger, door: str, heard_s: float) -> int: ...
+    def boots(self, chime: ChimeLedger, number: int | None) -> list[BootLedger]:
+        """Power-ups of this number, newest first. A chime that counts afresh has several."""
+        ...
+
+    def new_boot(self, chime: ChimeLedger, number: int | None, received_s: float, line: Line) -> BootLedger: ...
+    def digest_of(self, boot: BootLedger, seq: int) -> int | None:
+        """Digest of the pack that was understood under this key, if there was one."""
+        ...
+
+    def add_key(self, boot: BootLedger, seq: int, digest: int) -> None: ...
+    def same_content(self, chime: ChimeLedger, digest: int) -> tuple[float, int | None, bool] | None:
+        """The newest pack with this content: when received, its packet id, and whether it is this chime's last one."""
+        ...
+
+    def add_content(self, chime: ChimeLedger, digest: int, packet_id: int | None, received_s: float) -> None: ...
+
+    # presses and visits
+    def presses_near(self, door_id: int, boot: BootLedger, start_up_s: float, end_up_s: float) -> list[tuple[int, Fragment]]: ...
+    def put_press(self, door_id: int, boot: BootLedger, press: Fragment, press_id: int | None) -> int: ...
+    def remove_presses(self, press_ids: Sequence[int]) -> None: ...
+    def presses_between(self, door_id: int, start_s: float, end_s: float) -> list[PressRow]:
+        """Presses of which any part lies in the stretch (both ends included)."""
+        ...
+
+    def put_visit(self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]) -> int: ...
+    def remove_visits(self, visit_ids: Iterable[int]) -> None: ...
+    def press(self, press_id: int) -> model.Press: ...
+
+    # contacts and sounds told by the chime
+    def add_contact(self, boot: BootLedger, lane: str, up_s: float, closed: bool) -> None: ...
+    def contacts_around(self, boot: BootLedger, lane: str, up_s: float) -> list[tuple[float, bool]]:
+        """The last change before, the one at, and the first after this moment, in order."""
+        ...
+
+    def put_sounding(self, chime: ChimeLedger, boot: BootLedger, start_up_s: float, end_up_s: float | None) -> None: ...
+
+    # the supply
+    def add_reading(self, chime: ChimeLedger, boot: BootLedger, end_up_s: float, reading: dict[str, float | None]) -> None: ...
+    def add_waveform(self, chime: ChimeLedger, boot: BootLedger, waveform: model.Waveform, start_up_s: float,
+                     commissioning: bool) -> None: ...
+
+    # time
+    def redate(self, boot: BootLedger, line: Line) -> None:
+        """Presses, soundings and waveforms of this boot get their wall times by this line."""
+        ...
+
+    def redate_readings(self, boot: BootLedger, line: Line) -> None: ...
+    def press_stretches(self, boot: BootLedger) -> list[tuple[int, float, float]]:
+        """(door row, first, last wall time of its presses) for each door pressed in this boot."""
+        ...
+
+    # presence and events
+    def add_presence(self, chime: ChimeLedger, at_s: float, alive: bool) -> None: ...
+    def add_event(self, kind: model.EventKind, at_s: float, site: str, chime: str, data: dict[str, Any]) -> None: ...
+    def forget_events(self, before_s: float) -> None: ...
+
+    # what a person may do
+    def claim(self, site: str, chime: str, name: str | None) -> None: ...
+    def rename_site(self, site: str, name: str, time_zone: str) -> None: ...
+    def rename_door(self, site: str, chime: str, door: str, name: str) -> None: ...
+    def look(self, site: str, person: str, now_s: float, same_look_s: float) -> None: ...
+
+
+class Store(Protocol):
+    """Where the record is kept."""
+
+    def work(self) -> AbstractContextManager[Work]:
+        """A transaction: committed when the block ends, undone when it raises. Afterwards `fresh_events` has its events."""
+        ...
+
+    def fresh_events(self) -> Sequence[model.Event]:
+        """Events of the transactions committed since the last call."""
+        ...
+
+    def reader(self) -> Reader: ...
+    def close(self) -> None: ...

@@ -1,0 +1,88 @@
+"""Opens the database, and is the only file that knows which one it is.
+
+SQLite by default (write-ahead log, synchronous FULL: a commit is on the disk when it returns); PostgreSQL by URL.
+"""
+
+import importlib.resources
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Engine, Table, create_engine, event, inspect
+from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.pool import StaticPool
+from sqlmodel import SQLModel
+
+from adapters.sql import tables
+from service.errors import StoreUnavailable
+
+HEAD = "0001"
+"""The newest migration. Asked before Alembic is imported, which would cost a tenth of a second at each start."""
+
+PRAGMAS = {"journal_mode": "WAL", "synchronous": "FULL", "foreign_keys": "ON", "busy_timeout": "5000", "cache_size": "-8000"}
+
+
+def open_engine(url: str) -> Engine:
+    """An engine on `url`, migrated to `HEAD`. "sqlite://" is a record in memory that ends with the process.
+
+    Raises StoreUnavailable where the database cannot be opened.
+    """
+    with unavailable_told():
+        if url == "sqlite://":
+            engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
+            SQLModel.metadata.create_all(engine)
+            return engine
+        engine = create_engine(url)
+        if engine.dialect.name == "sqlite":
+            event.listen(engine, "connect", _prepare_sqlite)
+        if _revision(engine) != HEAD:
+            _migrate(engine)
+        return engine
+
+
+def table(model: type[SQLModel]) -> Table:
+    """The Core table of a declared model."""
+    found = model.__table__  # type: ignore[attr-defined]
+    assert isinstance(found, Table)
+    return found
+
+
+@contextmanager
+def unavailable_told() -> Iterator[None]:
+    """Turns what a driver raises when the store cannot be reached or written into `StoreUnavailable`, with a sentence."""
+    try:
+        yield
+    except DBAPIError as error:
+        if not isinstance(error, OperationalError) and not error.connection_invalidated:
+            raise
+        cause = str(error.orig)
+        if "disk is full" in cause or "No space left" in cause:
+            raise StoreUnavailable("The record cannot be written: the disk is full. Free some space, and it will go on by itself.") from error
+        raise StoreUnavailable(f"The record cannot be reached: {cause}.") from error
+
+
+def _prepare_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
+    for name, value in PRAGMAS.items():
+        connection.execute(f"PRAGMA {name} = {value}")
+
+
+def _revision(engine: Engine) -> str | None:
+    with engine.connect() as connection:
+        if not inspect(connection).has_table("alembic_version"):
+            return None
+        return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+
+
+def _migrate(engine: Engine) -> None:
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(importlib.resources.files("adapters.sql") / "migrations"))
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+
+
+__all__ = ["HEAD", "open_engine", "table", "tables", "unavailable_told"]

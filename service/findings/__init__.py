@@ -1,0 +1,1 @@
+"""Evidence to named findings with their on-site checks. Plain computation; its rooms are built with the findings."""
