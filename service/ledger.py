@@ -36,7 +36,6 @@ class ChimeLedger:
     id: int
     site: str
     chime: str
-    claimed: bool
     first_heard_s: float
     last_heard_s: float
     device: str | None = None

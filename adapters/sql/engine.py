@@ -9,12 +9,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Engine, Table, create_engine, event, inspect
+from sqlalchemy import CursorResult, Engine, Table, create_engine, event, inspect
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import StaticPool
 from sqlmodel import SQLModel
 
-from adapters.sql import tables
+from adapters.sql import tables  # noqa: F401 - declares the tables
 from service.errors import StoreUnavailable
 
 HEAD = "0001"
@@ -46,6 +46,13 @@ def table(model: type[SQLModel]) -> Table:
     found = model.__table__  # type: ignore[attr-defined]
     assert isinstance(found, Table)
     return found
+
+
+def inserted_key(result: CursorResult[Any]) -> int:
+    """The key of the one row just inserted."""
+    key = result.inserted_primary_key
+    assert key is not None
+    return int(key[0])
 
 
 @contextmanager
@@ -83,6 +90,3 @@ def _migrate(engine: Engine) -> None:
     with engine.begin() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
-
-
-__all__ = ["HEAD", "open_engine", "table", "tables", "unavailable_told"]

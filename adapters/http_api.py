@@ -1,0 +1,227 @@
+"""The JSON API under /api/v1: routes, described by OpenAPI. Facts are told by service/telling.py; errors by problems.py."""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Body, Path, Query, Request, Response
+
+from adapters import api_forms as forms
+from service import telling
+from service.actions import Actions
+from service.errors import BadPack, NotFound, Refused, StoreUnavailable
+from service.health import Health
+from service.keeper import Keeper, Parcel
+from service.model import Address, Arrival
+from service.ports import Clock, Reader
+from service import topics
+
+SiteName = Annotated[str, Path(examples=["tern-cottage"])]
+ChimeName = Annotated[str, Path(examples=["hall"])]
+Start = Annotated[datetime | None, Query(description="first moment, RFC 3339; absent: from the beginning", examples=["2026-11-24T00:00:00Z"])]
+End = Annotated[datetime | None, Query(description="first moment after, RFC 3339; absent: until now", examples=["2026-11-25T00:00:00Z"])]
+Cursor = Annotated[str | None, Query(description="`next` of the page before")]
+Limit = Annotated[int, Query(ge=1, le=1000)]
+Newest = Annotated[bool, Query(description="newest first")]
+
+PACK_LIMIT = 65536
+KEEP_WITHIN_S = 10.0
+
+
+def build(reader: Reader, keeper: Keeper, actions: Actions, health: Health, clock: Clock, prefix: str) -> APIRouter:
+    """The router. Its blocking routes run in FastAPI's threads."""
+    router = APIRouter(prefix="/api/v1", responses=forms.PROBLEMS)
+    _places(router, reader, actions)
+    _record(router, reader, clock)
+    _inbox(router, reader, keeper, clock, prefix)
+
+    @router.get("/health", response_model=forms.Health, tags=["health"])
+    def health_now() -> dict[str, Any]:
+        """How the parts are, and what the inbox holds."""
+        return health_data(reader, health)
+
+    return router
+
+
+def health_data(reader: Reader, health: Health) -> dict[str, Any]:
+    """Also answers when the record cannot be read: then the counts are absent and the trouble is told."""
+    troubles, counts = health.troubles(), None
+    try:
+        counts = reader.counts()
+    except StoreUnavailable as trouble:
+        if str(trouble) not in troubles:
+            troubles.append(str(trouble))
+    return {
+        "status": "trouble" if troubles else "well", "troubles": troubles, "version": health.version,
+        "started": telling.rfc3339(health.started_s), "listening_on": health.listening_on, "reachable_from": health.reachable_from,
+        "broker": {"address": health.broker, "connected": health.broker_connected, "since": telling.rfc3339(health.broker_since_s)},
+        "store": {"place": health.store, "last_commit": telling.rfc3339_or_none(health.last_commit_s)},
+        "packs": None if counts is None else {
+            "waiting": health.waiting, "kept": counts.kept, "pending": counts.pending, "duplicates": counts.duplicates,
+            "quarantined": counts.quarantined, "refused": counts.refused, "unexpected": counts.unexpected},
+        "parts": dict(health.parts),
+    }
+
+
+def _places(router: APIRouter, reader: Reader, actions: Actions) -> None:
+    @router.get("/sites", response_model=forms.Sites, tags=["places"])
+    def sites() -> dict[str, Any]:
+        """Houses with at least one claimed chime."""
+        return {"sites": [_site(site) for site in reader.sites()]}
+
+    @router.get("/sites/{site}", response_model=forms.Site, tags=["places"])
+    def site(site: SiteName) -> dict[str, Any]:
+        return _site(reader.site(site))
+
+    @router.put("/sites/{site}", response_model=forms.Site, tags=["places"])
+    def name_site(site: SiteName, naming: forms.SiteNaming) -> dict[str, Any]:
+        """Give a house its name and time zone."""
+        actions.rename_site(site, naming.name, naming.time_zone)
+        return _site(reader.site(site))
+
+    @router.get("/chimes", response_model=forms.Chimes, tags=["places"])
+    def all_chimes(claimed: bool | None = None) -> dict[str, Any]:
+        """Every chime ever heard, also those that nobody has claimed yet."""
+        return {"chimes": [telling.chime(chime) for chime in reader.chimes(claimed=claimed)]}
+
+    @router.get("/sites/{site}/chimes", response_model=forms.Chimes, tags=["places"])
+    def chimes(site: SiteName) -> dict[str, Any]:
+        reader.site(site)
+        return {"chimes": [telling.chime(chime) for chime in reader.chimes(site)]}
+
+    @router.get("/sites/{site}/chimes/{chime}", response_model=forms.Chime, tags=["places"])
+    def chime(site: SiteName, chime: ChimeName) -> dict[str, Any]:
+        return telling.chime(reader.chime(site, chime))
+
+    @router.post("/sites/{site}/chimes/{chime}/claim", response_model=forms.Chime, tags=["places"])
+    def claim(site: SiteName, chime: ChimeName) -> dict[str, Any]:
+        """Take a chime that was heard as one's own."""
+        actions.claim(site, chime)
+        return telling.chime(reader.chime(site, chime))
+
+    @router.get("/sites/{site}/doors", response_model=forms.Doors, tags=["places"])
+    def doors(site: SiteName) -> dict[str, Any]:
+        reader.site(site)
+        return {"doors": [telling.door(door) for door in reader.doors(site)]}
+
+    @router.put("/sites/{site}/chimes/{chime}/doors/{door}", response_model=forms.Doors, tags=["places"])
+    def name_door(site: SiteName, chime: ChimeName, door: str, naming: forms.DoorNaming) -> dict[str, Any]:
+        """Give a door its name."""
+        actions.rename_door(site, chime, door, naming.name)
+        return {"doors": [telling.door(one) for one in reader.doors(site, chime) if one.door == door]}
+
+
+def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
+    @router.get("/sites/{site}/presses", response_model=forms.Presses, tags=["record"])
+    def presses(
+        site: SiteName, start: Start = None, end: End = None, chime: str | None = None, door: str | None = None,
+        cursor: Cursor = None, limit: Limit = 100, newest_first: Newest = False,
+    ) -> dict[str, Any]:
+        reader.site(site)
+        found, onward = reader.presses(
+            site, *_stretch(start, end, clock), chime=chime, door=door, cursor=cursor, limit=limit, newest_first=newest_first)
+        return {"presses": [telling.press(press) for press in found], "next": onward}
+
+    @router.get("/sites/{site}/presses/{press}", response_model=forms.Press, tags=["record"])
+    def press(site: SiteName, press: int) -> dict[str, Any]:
+        return telling.press(reader.press(site, press))
+
+    @router.get("/sites/{site}/visits", response_model=forms.Visits, tags=["record"])
+    def visits(
+        site: SiteName, start: Start = None, end: End = None, chime: str | None = None, door: str | None = None,
+        cursor: Cursor = None, limit: Limit = 100, newest_first: Newest = False,
+    ) -> dict[str, Any]:
+        """One caller's presses at one door together."""
+        reader.site(site)
+        found, onward = reader.visits(
+            site, *_stretch(start, end, clock), chime=chime, door=door, cursor=cursor, limit=limit, newest_first=newest_first)
+        return {"visits": [telling.visit(visit) for visit in found], "next": onward}
+
+    @router.get("/sites/{site}/blind", response_model=forms.BlindSpells, tags=["record"])
+    def blind(site: SiteName, start: Start = None, end: End = None) -> dict[str, Any]:
+        """Stretches in which a press could not have been recorded."""
+        reader.site(site)
+        found = reader.blind_spells(site, *_stretch(start, end, clock), clock())
+        return {"blind": [telling.blind_spell(spell) for spell in found]}
+
+    @router.get("/sites/{site}/chimes/{chime}/boots", response_model=forms.Boots, tags=["record"])
+    def boots(site: SiteName, chime: ChimeName, start: Start = None, end: End = None) -> dict[str, Any]:
+        reader.chime(site, chime)
+        return {"boots": [telling.boot(boot) for boot in reader.boots(site, chime, *_stretch(start, end, clock))]}
+
+    @router.get("/sites/{site}/chimes/{chime}/supply", response_model=forms.Supply, tags=["record"])
+    def supply(
+        site: SiteName, chime: ChimeName, start: Start = None, end: End = None,
+        step_s: Annotated[float | None, Query(gt=0, description="join windows to stretches of this length [s]")] = None,
+        limit: Annotated[int, Query(ge=1, le=10_000)] = 1000,
+    ) -> dict[str, Any]:
+        """The rail over time. A page is full when it has `limit` stretches; ask on from the last `end`."""
+        reader.chime(site, chime)
+        points = reader.supply(site, chime, *_stretch(start, end, clock), step_s, limit)
+        latest = reader.latest_supply(site, chime)
+        return {"supply": [telling.supply(point) for point in points], "latest": telling.supply(latest) if latest else None}
+
+
+def _inbox(router: APIRouter, reader: Reader, keeper: Keeper, clock: Clock, prefix: str) -> None:
+    @router.post("/sites/{site}/chimes/{chime}/packs", status_code=202, response_model=forms.Kept, tags=["inbox"],
+                 openapi_extra=forms.PACK_BODY)
+    async def packs(request: Request, site: SiteName, chime: ChimeName, response: Response) -> dict[str, Any]:
+        """Hand in one SenML pack, as over MQTT. 202: it is on the disk, and will be understood in its turn."""
+        topic = topics.build(Address(site, chime, "pack"), prefix)
+        body = await _body(request)
+        content_type = request.headers.get("content-type", "").partition(";")[0].strip() or None
+        if content_type not in (None, *forms.PACK_TYPES):
+            raise Unsupported(f"{content_type} is none of {', '.join(forms.PACK_TYPES)}.")
+        await _kept(keeper, Arrival(topic, body, clock(), "http", content_type))
+        return {"kept": True}
+
+    @router.get("/quarantine", response_model=forms.Quarantine, tags=["inbox"])
+    def quarantine(site: str | None = None, cursor: Cursor = None, limit: Limit = 100) -> dict[str, Any]:
+        """Packs that were not understood, newest first, with the reason."""
+        found, onward = reader.set_aside(site=site, cursor=cursor, limit=limit)
+        return {"packs": [forms.set_aside(pack) for pack in found], "next": onward}
+
+
+class Unsupported(BadPack):
+    """A media type that carries no pack. Answer 415."""
+
+
+class TooLarge(BadPack):
+    """More bytes than a pack may have. Answer 413."""
+
+
+async def _body(request: Request) -> bytes:
+    body = bytearray()
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > PACK_LIMIT:
+            raise TooLarge(f"A pack has at most {PACK_LIMIT} bytes.")
+    return bytes(body)
+
+
+async def _kept(keeper: Keeper, arrival: Arrival) -> None:
+    """Return when it is on the disk. Raises StoreUnavailable after `KEEP_WITHIN_S`."""
+    import asyncio
+
+    loop, done = asyncio.get_running_loop(), asyncio.Event()
+    parcel = Parcel(arrival, lambda: loop.call_soon_threadsafe(done.set))
+    await asyncio.to_thread(keeper.submit, parcel)
+    try:
+        await asyncio.wait_for(done.wait(), KEEP_WITHIN_S)
+    except TimeoutError:
+        raise StoreUnavailable("The record cannot be written now; hand the pack in again.") from None
+
+
+def _site(site: Any) -> dict[str, Any]:
+    return {"site": site.site, "name": site.name, "time_zone": site.time_zone}
+
+
+def _stretch(start: datetime | None, end: datetime | None, clock: Callable[[], float]) -> tuple[float, float]:
+    for moment in (start, end):
+        if moment is not None and moment.tzinfo is None:
+            raise Refused("A time needs its offset, such as 2026-11-25T09:14:00Z.")
+    return start.timestamp() if start else 0.0, end.timestamp() if end else clock() + 1.0
+
+
+__all__ = ["NotFound", "Unsupported", "TooLarge", "build", "health_data", "quote", "Body"]

@@ -1,0 +1,287 @@
+"""The writer's transaction over SQL (`ports.Work`), and the store that opens it.
+
+Rows that nobody reads back within the transaction are gathered and written together at its end: that is what makes a
+pack cheap. Chimes and boots are kept at hand between transactions and forgotten when one fails.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, and_, delete, func, insert, or_, select, update
+
+from adapters.sql import tables
+from adapters.sql.engine import inserted_key, open_engine, table, unavailable_told
+from adapters.sql.ledgers import Ledgers
+from adapters.sql.people import People
+from adapters.sql.reader import SqlReader, press_of
+from service import model
+from service.ledger import BootLedger, ChimeLedger
+from service.ports import PressRow
+from service.presses.pulses import Fragment
+from service.walltime import Line
+
+KEPT, PROGRESS, FATE = table(tables.KeptPack), table(tables.Progress), table(tables.PackFate)
+KEY, CONTENT = table(tables.PackKey), table(tables.ContentKey)
+PRESS, VISIT, CONTACT, SOUNDING = table(tables.Press), table(tables.Visit), table(tables.Contact), table(tables.Sounding)
+PRESENCE, READING, WAVEFORM, EVENT = (
+    table(tables.Presence), table(tables.Reading), table(tables.Waveform), table(tables.Event))
+
+LONGEST_PRESS_S = 86400.0
+"""How far back a press may have begun that is still looked for around a moment; makes the search by start an index range."""
+
+
+class SqlStore:
+    """The record in a database. One writer; any number of readers.
+
+    Parameters
+    ----------
+    url : SQLAlchemy's, such as "sqlite:///record.sqlite" or "postgresql+psycopg://...".
+    time_zone : IANA name that a new site gets.
+    """
+
+    def __init__(self, url: str, time_zone: str = "UTC") -> None:
+        self._engine: Engine = open_engine(url)
+        self._ledgers = Ledgers(time_zone)
+        self._events: list[model.Event] = []
+
+    @contextmanager
+    def work(self) -> Iterator["SqlWork"]:
+        try:
+            with unavailable_told(), self._engine.begin() as connection:
+                work = SqlWork(connection, self._ledgers)
+                yield work
+                work.flush()
+        except BaseException:
+            self._ledgers.forget()
+            raise
+        self._events += work.events
+
+    def fresh_events(self) -> Sequence[model.Event]:
+        events, self._events = self._events, []
+        return events
+
+    def reader(self) -> SqlReader:
+        return SqlReader(self._engine)
+
+    def close(self) -> None:
+        self._engine.dispose()
+
+
+class SqlWork(People):
+    """One transaction."""
+
+    def __init__(self, connection: Connection, ledgers: Ledgers) -> None:
+        super().__init__(connection)
+        self._ledgers = ledgers
+        self._waiting: dict[Any, list[dict[str, Any]]] = {KEY: [], CONTENT: [], READING: [], EVENT: [], FATE: []}
+        self._fresh_keys: dict[tuple[int, int], int] = {}
+        self._understood_id: int | None = None
+        self.events: list[model.Event] = []
+
+    def flush(self) -> None:
+        """Write what has been gathered. Called before the commit."""
+        for target, rows in self._waiting.items():
+            self._flush(target, rows)
+        self._ledgers.save(self._connection)
+        if self._understood_id is not None:
+            changed = self._connection.execute(update(PROGRESS).values(understood_id=self._understood_id))
+            if changed.rowcount == 0:
+                self._connection.execute(insert(PROGRESS).values(id=1, understood_id=self._understood_id))
+
+    def _flush(self, target: Any, rows: list[dict[str, Any]]) -> None:
+        if rows:
+            self._connection.execute(insert(target), rows)
+            rows.clear()
+
+    # the inbox
+
+    def keep(self, arrivals: Iterable[model.Arrival]) -> None:
+        rows = [
+            {
+                "received_s": a.received_s, "topic": a.topic, "via": a.via, "content_type": a.content_type,
+                "redelivered": a.redelivered, "packet_id": a.packet_id, "commissioning": a.commissioning, "payload": a.payload,
+            }
+            for a in arrivals
+        ]
+        if rows:
+            self._connection.execute(insert(KEPT), rows)
+
+    def next_kept(self, limit: int) -> Sequence[tuple[int, model.Arrival]]:
+        understood = select(func.coalesce(func.max(PROGRESS.c.understood_id), 0)).scalar_subquery()
+        rows = self._connection.execute(select(KEPT).where(KEPT.c.id > understood).order_by(KEPT.c.id).limit(limit))
+        return [(row.id, model.Arrival(row.topic, row.payload, row.received_s, row.via, row.content_type, row.redelivered, row.packet_id,
+                                       row.commissioning)) for row in rows]
+
+    def understood(self, pack_id: int) -> None:
+        self._understood_id = pack_id
+
+    def set_aside(self, pack_id: int, fate: str, reason: str, site: str | None, chime: str | None) -> None:
+        self._waiting[FATE].append({"pack_id": pack_id, "fate": fate, "reason": reason, "site": site, "chime": chime})
+
+    # chimes, doors, boots
+
+    def chime(self, site: str, chime: str, heard_s: float) -> ChimeLedger:
+        return self._ledgers.chime(self._connection, site, chime, heard_s)
+
+    def door(self, chime: ChimeLedger, door: str, heard_s: float) -> int:
+        return self._ledgers.door(self._connection, chime, door, heard_s)
+
+    def boots(self, chime: ChimeLedger, number: int | None) -> list[BootLedger]:
+        return self._ledgers.boots(self._connection, chime, number)
+
+    def new_boot(self, chime: ChimeLedger, number: int | None, received_s: float, line: Line) -> BootLedger:
+        return self._ledgers.new_boot(self._connection, chime, number, received_s, line)
+
+    def digest_of(self, boot: BootLedger, seq: int) -> int | None:
+        fresh = self._fresh_keys.get((boot.id, seq))
+        if fresh is not None:
+            return fresh
+        found = self._connection.execute(select(KEY.c.digest).where(KEY.c.boot_id == boot.id, KEY.c.seq == seq)).scalar()
+        return None if found is None else int(found)
+
+    def add_key(self, boot: BootLedger, seq: int, digest: int) -> None:
+        self._fresh_keys[boot.id, seq] = digest
+        self._waiting[KEY].append({"boot_id": boot.id, "seq": seq, "digest": digest})
+
+    def same_content(self, chime: ChimeLedger, digest: int) -> tuple[float, int | None, bool] | None:
+        self._flush(CONTENT, self._waiting[CONTENT])
+        row = self._connection.execute(
+            select(CONTENT).where(CONTENT.c.chime_id == chime.id, CONTENT.c.digest == digest).order_by(CONTENT.c.id.desc()).limit(1)
+        ).first()
+        if row is None:
+            return None
+        last = self._connection.execute(select(func.max(CONTENT.c.id)).where(CONTENT.c.chime_id == chime.id)).scalar()
+        return row.received_s, row.packet_id, row.id == last
+
+    def add_content(self, chime: ChimeLedger, digest: int, packet_id: int | None, received_s: float) -> None:
+        self._waiting[CONTENT].append(
+            {"chime_id": chime.id, "digest": digest, "packet_id": packet_id, "received_s": received_s})
+
+    # presses and visits
+
+    def presses_near(self, door_id: int, boot: BootLedger, start_up_s: float, end_up_s: float) -> list[tuple[int, Fragment]]:
+        rows = self._connection.execute(
+            select(PRESS).where(
+                PRESS.c.door_id == door_id, PRESS.c.boot_id == boot.id,
+                PRESS.c.start_up_s.between(start_up_s - LONGEST_PRESS_S, end_up_s),
+                func.coalesce(PRESS.c.end_up_s, PRESS.c.start_up_s) >= start_up_s,
+            ).order_by(PRESS.c.start_up_s)
+        )
+        return [(r.id, Fragment(r.start_up_s, r.end_up_s, r.source, r.pulses, r.longest_gap_s, r.drop_outs, r.bounce, r.doubtful))
+                for r in rows]
+
+    def put_press(self, door_id: int, boot: BootLedger, press: Fragment, press_id: int | None) -> int:
+        values = {
+            "door_id": door_id, "boot_id": boot.id, "start_up_s": press.start_up_s, "end_up_s": press.end_up_s,
+            "start_s": boot.dated.wall_s(press.start_up_s),
+            "end_s": None if press.end_up_s is None else boot.dated.wall_s(press.end_up_s),
+            "uncertainty_s": boot.uncertainty_s(press.start_up_s), "source": press.source, "pulses": press.pulses,
+            "longest_gap_s": press.longest_gap_s, "drop_outs": press.drop_outs, "bounce": press.bounce, "doubtful": press.doubtful,
+        }
+        if press_id is None:
+            return inserted_key(self._connection.execute(insert(PRESS).values(values)))
+        self._connection.execute(update(PRESS).where(PRESS.c.id == press_id).values(values))
+        return press_id
+
+    def remove_presses(self, press_ids: Sequence[int]) -> None:
+        if press_ids:
+            self._connection.execute(delete(PRESS).where(PRESS.c.id.in_(press_ids)))
+
+    def presses_between(self, door_id: int, start_s: float, end_s: float) -> list[PressRow]:
+        last_sign = func.coalesce(PRESS.c.end_s, PRESS.c.start_s)
+        rows = self._connection.execute(
+            select(PRESS.c.id, PRESS.c.visit_id, PRESS.c.start_s, last_sign).where(
+                PRESS.c.door_id == door_id, PRESS.c.start_s.between(start_s - LONGEST_PRESS_S, end_s), last_sign >= start_s)
+        )
+        return [PressRow(*row) for row in rows]
+
+    def put_visit(self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]) -> int:
+        values = {"door_id": door_id, "start_s": start_s, "end_s": end_s}
+        if visit_id is None:
+            visit_id = inserted_key(self._connection.execute(insert(VISIT).values(values)))
+        else:
+            self._connection.execute(update(VISIT).where(VISIT.c.id == visit_id).values(values))
+        stray = or_(PRESS.c.visit_id.is_(None), PRESS.c.visit_id != visit_id)
+        self._connection.execute(update(PRESS).where(and_(PRESS.c.id.in_(press_ids), stray)).values(visit_id=visit_id))
+        return visit_id
+
+    def remove_visits(self, visit_ids: Iterable[int]) -> None:
+        gone = list(visit_ids)
+        if gone:
+            self._connection.execute(delete(VISIT).where(VISIT.c.id.in_(gone)))
+
+    def press(self, press_id: int) -> model.Press:
+        return press_of(self._connection, press_id)
+
+    # contacts and sounds told by the chime
+
+    def add_contact(self, boot: BootLedger, lane: str, up_s: float, closed: bool) -> None:
+        self._connection.execute(insert(CONTACT).values(boot_id=boot.id, lane=lane, up_s=up_s, closed=closed))
+
+    def contacts_around(self, boot: BootLedger, lane: str, up_s: float) -> list[tuple[float, bool]]:
+        at = select(CONTACT.c.up_s, CONTACT.c.closed).where(CONTACT.c.boot_id == boot.id, CONTACT.c.lane == lane)
+        before = at.where(CONTACT.c.up_s < up_s).order_by(CONTACT.c.up_s.desc()).limit(1)
+        here = at.where(CONTACT.c.up_s == up_s).limit(1)
+        after = at.where(CONTACT.c.up_s > up_s).order_by(CONTACT.c.up_s).limit(1)
+        return [(row.up_s, row.closed) for query in (before, here, after) for row in self._connection.execute(query)]
+
+    def put_sounding(self, chime: ChimeLedger, boot: BootLedger, start_up_s: float, end_up_s: float | None) -> None:
+        values = {
+            "chime_id": chime.id, "boot_id": boot.id, "start_up_s": start_up_s, "end_up_s": end_up_s,
+            "start_s": boot.dated.wall_s(start_up_s), "end_s": None if end_up_s is None else boot.dated.wall_s(end_up_s),
+        }
+        same = and_(SOUNDING.c.boot_id == boot.id, SOUNDING.c.start_up_s == start_up_s)
+        if self._connection.execute(update(SOUNDING).where(same).values(values)).rowcount == 0:
+            self._connection.execute(insert(SOUNDING).values(values))
+
+    # the supply
+
+    def add_reading(self, chime: ChimeLedger, boot: BootLedger, end_up_s: float, reading: dict[str, float | None]) -> None:
+        self._waiting[READING].append({
+            "chime_id": chime.id, "boot_id": boot.id, "end_up_s": end_up_s,
+            "end_s": boot.readings_dated.wall_s(end_up_s), **reading})
+
+    def add_waveform(self, chime: ChimeLedger, boot: BootLedger, waveform: model.Waveform, start_up_s: float,
+                     commissioning: bool) -> None:
+        self._connection.execute(insert(WAVEFORM).values(
+            chime_id=chime.id, boot_id=boot.id, kind=waveform.kind, start_up_s=start_up_s,
+            start_s=boot.dated.wall_s(start_up_s), rate_hz=waveform.rate_hz, lsb_v=waveform.lsb_v, codes=waveform.codes,
+            commissioning=commissioning))
+
+    # time
+
+    def redate(self, boot: BootLedger, line: Line) -> None:
+        boot.dated, boot.changed, rate = line, True, 1.0 + line.drift
+        for target in (PRESS, SOUNDING):
+            self._connection.execute(update(target).where(target.c.boot_id == boot.id).values(
+                start_s=line.offset_s + target.c.start_up_s * rate, end_s=line.offset_s + target.c.end_up_s * rate))
+        self._connection.execute(update(WAVEFORM).where(WAVEFORM.c.boot_id == boot.id).values(
+            start_s=line.offset_s + WAVEFORM.c.start_up_s * rate))
+
+    def redate_readings(self, boot: BootLedger, line: Line) -> None:
+        boot.readings_dated, boot.changed = line, True
+        self._flush(READING, self._waiting[READING])
+        self._connection.execute(update(READING).where(READING.c.boot_id == boot.id).values(
+            end_s=line.offset_s + READING.c.end_up_s * (1.0 + line.drift)))
+
+    def press_stretches(self, boot: BootLedger) -> list[tuple[int, float, float]]:
+        last_sign = func.max(func.coalesce(PRESS.c.end_s, PRESS.c.start_s))
+        rows = self._connection.execute(
+            select(PRESS.c.door_id, func.min(PRESS.c.start_s), last_sign).where(PRESS.c.boot_id == boot.id).group_by(PRESS.c.door_id))
+        return [(row[0], row[1], row[2]) for row in rows]
+
+    # presence and events
+
+    def add_presence(self, chime: ChimeLedger, at_s: float, alive: bool) -> None:
+        self._connection.execute(insert(PRESENCE).values(chime_id=chime.id, at_s=at_s, alive=alive))
+
+    def add_event(self, kind: model.EventKind, at_s: float, site: str, chime: str, data: dict[str, Any]) -> None:
+        event = model.Event(self._ledgers.next_event_id(self._connection), at_s, kind, site, chime, data)
+        self.events.append(event)
+        self._waiting[EVENT].append(
+            {"id": event.id, "at_s": at_s, "kind": kind, "site": site, "chime": chime, "data": data})
+
+    def forget_events(self, before_s: float) -> None:
+        newest = select(func.max(EVENT.c.id)).scalar_subquery()  # stays, so that ids go on growing
+        self._connection.execute(delete(EVENT).where(EVENT.c.at_s < before_s, EVENT.c.id < newest))

@@ -1,0 +1,73 @@
+"""How facts of the record are told to machines: JSON-ready dicts, the same over the API and in the live stream.
+
+Times become RFC 3339 here, in UTC. Knows no HTTP.
+"""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from service import model
+
+
+def rfc3339(time_s: float) -> str:
+    """A POSIX time as RFC 3339 in UTC, to the millisecond.
+
+    >>> rfc3339(1789380000.04)
+    '2026-09-14T10:00:00.040Z'
+    """
+    return datetime.fromtimestamp(round(time_s, 3), UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def rfc3339_or_none(time_s: float | None) -> str | None:
+    return None if time_s is None else rfc3339(time_s)
+
+
+def press(fact: model.Press) -> dict[str, Any]:
+    return {
+        "id": fact.id, "visit": fact.visit_id, "site": fact.site, "chime": fact.chime, "door": fact.door,
+        "start": rfc3339(fact.start_s), "end": rfc3339_or_none(fact.end_s), "uncertainty_s": round(fact.uncertainty_s, 3),
+        "source": fact.source, "pulses": fact.pulses, "drop_outs": fact.drop_outs, "bounce": fact.bounce,
+        "doubtful": fact.doubtful,
+    }
+
+
+def visit(fact: model.Visit) -> dict[str, Any]:
+    return {
+        "id": fact.id, "site": fact.site, "chime": fact.chime, "door": fact.door, "start": rfc3339(fact.start_s),
+        "end": rfc3339(fact.end_s), "sounded": fact.sounded, "presses": [press(one) for one in fact.presses],
+    }
+
+
+def supply(fact: model.SupplyPoint) -> dict[str, Any]:
+    return {
+        "start": rfc3339(fact.start_s), "end": rfc3339(fact.end_s), "windows": fact.windows, "mean_v": fact.mean_v,
+        "min_v": fact.min_v, "max_v": fact.max_v, "low_v": fact.low_v, "regulated_min_v": fact.regulated_min_v,
+        "temperature_c": fact.temperature_c, "link_dbw": fact.link_dbw,
+    }
+
+
+def presence(at_s: float, alive: bool) -> dict[str, Any]:
+    return {"at": rfc3339(at_s), "alive": alive}
+
+
+def chime(fact: model.Chime) -> dict[str, Any]:
+    return {
+        "site": fact.site, "chime": fact.chime, "claimed": fact.claimed, "device": fact.device,
+        "first_heard": rfc3339(fact.first_heard_s), "last_heard": rfc3339(fact.last_heard_s), "alive": fact.alive,
+        "alive_since": rfc3339_or_none(fact.alive_since_s), "level": list(fact.level),
+    }
+
+
+def door(fact: model.Door) -> dict[str, Any]:
+    return {"site": fact.site, "chime": fact.chime, "door": fact.door, "name": fact.name, "first_heard": rfc3339(fact.first_heard_s)}
+
+
+def blind_spell(fact: model.BlindSpell) -> dict[str, Any]:
+    return {"site": fact.site, "chime": fact.chime, "start": rfc3339(fact.start_s), "end": rfc3339_or_none(fact.end_s), "why": fact.why}
+
+
+def boot(fact: model.Boot) -> dict[str, Any]:
+    return {
+        "site": fact.site, "chime": fact.chime, "number": fact.number, "cause": fact.cause, "start": rfc3339(fact.start_s),
+        "last_heard": rfc3339(fact.last_heard_s),
+    }
