@@ -1,29 +1,19 @@
 """The JSON API under /api/v1: routes, described by OpenAPI. Facts are told by service/telling.py; errors by problems.py."""
 
-from collections.abc import Callable
-from datetime import datetime
-from typing import Annotated, Any
-from urllib.parse import quote
+import asyncio
+from typing import Any
 
-from fastapi import APIRouter, Body, Path, Query, Request, Response
+from fastapi import APIRouter, Request
 
 from adapters import api_forms as forms
-from service import telling
+from adapters.api_forms import ChimeName, Cursor, End, Limit, NewestFirst, SiteName, Start
+from adapters.problems import NotUnderstood, TooLarge, UnsupportedType
+from service import model, pack, telling, topics
 from service.actions import Actions
-from service.errors import BadPack, NotFound, Refused, StoreUnavailable
+from service.errors import BadPack, StoreUnavailable
 from service.health import Health
 from service.keeper import Keeper, Parcel
-from service.model import Address, Arrival
 from service.ports import Clock, Reader
-from service import topics
-
-SiteName = Annotated[str, Path(examples=["tern-cottage"])]
-ChimeName = Annotated[str, Path(examples=["hall"])]
-Start = Annotated[datetime | None, Query(description="first moment, RFC 3339; absent: from the beginning", examples=["2026-11-24T00:00:00Z"])]
-End = Annotated[datetime | None, Query(description="first moment after, RFC 3339; absent: until now", examples=["2026-11-25T00:00:00Z"])]
-Cursor = Annotated[str | None, Query(description="`next` of the page before")]
-Limit = Annotated[int, Query(ge=1, le=1000)]
-Newest = Annotated[bool, Query(description="newest first")]
 
 PACK_LIMIT = 65536
 KEEP_WITHIN_S = 10.0
@@ -116,7 +106,7 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     @router.get("/sites/{site}/presses", response_model=forms.Presses, tags=["record"])
     def presses(
         site: SiteName, start: Start = None, end: End = None, chime: str | None = None, door: str | None = None,
-        cursor: Cursor = None, limit: Limit = 100, newest_first: Newest = False,
+        cursor: Cursor = None, limit: Limit = 100, newest_first: NewestFirst = False,
     ) -> dict[str, Any]:
         reader.site(site)
         found, onward = reader.presses(
@@ -130,7 +120,7 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     @router.get("/sites/{site}/visits", response_model=forms.Visits, tags=["record"])
     def visits(
         site: SiteName, start: Start = None, end: End = None, chime: str | None = None, door: str | None = None,
-        cursor: Cursor = None, limit: Limit = 100, newest_first: Newest = False,
+        cursor: Cursor = None, limit: Limit = 100, newest_first: NewestFirst = False,
     ) -> dict[str, Any]:
         """One caller's presses at one door together."""
         reader.site(site)
@@ -153,8 +143,7 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     @router.get("/sites/{site}/chimes/{chime}/supply", response_model=forms.Supply, tags=["record"])
     def supply(
         site: SiteName, chime: ChimeName, start: Start = None, end: End = None,
-        step_s: Annotated[float | None, Query(gt=0, description="join windows to stretches of this length [s]")] = None,
-        limit: Annotated[int, Query(ge=1, le=10_000)] = 1000,
+        step_s: forms.Step = None, limit: forms.LongLimit = 1000,
     ) -> dict[str, Any]:
         """The rail over time. A page is full when it has `limit` stretches; ask on from the last `end`."""
         reader.chime(site, chime)
@@ -166,14 +155,18 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
 def _inbox(router: APIRouter, reader: Reader, keeper: Keeper, clock: Clock, prefix: str) -> None:
     @router.post("/sites/{site}/chimes/{chime}/packs", status_code=202, response_model=forms.Kept, tags=["inbox"],
                  openapi_extra=forms.PACK_BODY)
-    async def packs(request: Request, site: SiteName, chime: ChimeName, response: Response) -> dict[str, Any]:
+    async def packs(request: Request, site: SiteName, chime: ChimeName) -> dict[str, Any]:
         """Hand in one SenML pack, as over MQTT. 202: it is on the disk, and will be understood in its turn."""
-        topic = topics.build(Address(site, chime, "pack"), prefix)
-        body = await _body(request)
-        content_type = request.headers.get("content-type", "").partition(";")[0].strip() or None
+        topic = topics.build(model.Address(site, chime, "pack"), prefix)
+        content_type = request.headers.get("content-type", "").partition(";")[0].strip().lower() or None
         if content_type not in (None, *forms.PACK_TYPES):
-            raise Unsupported(f"{content_type} is none of {', '.join(forms.PACK_TYPES)}.")
-        await _kept(keeper, Arrival(topic, body, clock(), "http", content_type))
+            raise UnsupportedType(f"{content_type} is none of {', '.join(forms.PACK_TYPES)}")
+        arrival = model.Arrival(topic, await _body(request), clock(), "http", content_type)
+        await _kept(keeper, arrival)
+        try:
+            pack.decode(arrival.payload, arrival.content_type, arrival.received_s)
+        except BadPack as bad:
+            raise NotUnderstood(f"Kept, but set aside: {bad.reason}") from None
         return {"kept": True}
 
     @router.get("/quarantine", response_model=forms.Quarantine, tags=["inbox"])
@@ -181,14 +174,6 @@ def _inbox(router: APIRouter, reader: Reader, keeper: Keeper, clock: Clock, pref
         """Packs that were not understood, newest first, with the reason."""
         found, onward = reader.set_aside(site=site, cursor=cursor, limit=limit)
         return {"packs": [forms.set_aside(pack) for pack in found], "next": onward}
-
-
-class Unsupported(BadPack):
-    """A media type that carries no pack. Answer 415."""
-
-
-class TooLarge(BadPack):
-    """More bytes than a pack may have. Answer 413."""
 
 
 async def _body(request: Request) -> bytes:
@@ -200,10 +185,8 @@ async def _body(request: Request) -> bytes:
     return bytes(body)
 
 
-async def _kept(keeper: Keeper, arrival: Arrival) -> None:
+async def _kept(keeper: Keeper, arrival: model.Arrival) -> None:
     """Return when it is on the disk. Raises StoreUnavailable after `KEEP_WITHIN_S`."""
-    import asyncio
-
     loop, done = asyncio.get_running_loop(), asyncio.Event()
     parcel = Parcel(arrival, lambda: loop.call_soon_threadsafe(done.set))
     await asyncio.to_thread(keeper.submit, parcel)
@@ -213,15 +196,9 @@ async def _kept(keeper: Keeper, arrival: Arrival) -> None:
         raise StoreUnavailable("The record cannot be written now; hand the pack in again.") from None
 
 
-def _site(site: Any) -> dict[str, Any]:
+def _site(site: model.Site) -> dict[str, Any]:
     return {"site": site.site, "name": site.name, "time_zone": site.time_zone}
 
 
-def _stretch(start: datetime | None, end: datetime | None, clock: Callable[[], float]) -> tuple[float, float]:
-    for moment in (start, end):
-        if moment is not None and moment.tzinfo is None:
-            raise Refused("A time needs its offset, such as 2026-11-25T09:14:00Z.")
+def _stretch(start: Start, end: End, clock: Clock) -> tuple[float, float]:
     return start.timestamp() if start else 0.0, end.timestamp() if end else clock() + 1.0
-
-
-__all__ = ["NotFound", "Unsupported", "TooLarge", "build", "health_data", "quote", "Body"]

@@ -5,7 +5,8 @@ from collections.abc import Callable, Sequence
 
 from service.model import Event
 
-Listener = Callable[[Event], None]
+Listener = Callable[[Event | None], None]
+"""Gets each event, and None when there will be no more."""
 
 
 class Hub:
@@ -25,6 +26,11 @@ class Hub:
                 self._listeners = self._listeners - {listener}
 
         return leave
+
+    def end(self) -> None:
+        """Tell every listener that there will be no more: the process ends."""
+        for listener in self._listeners:
+            listener(None)
 
     def tell(self, events: Sequence[Event]) -> None:
         for event in events:

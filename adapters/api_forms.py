@@ -1,0 +1,246 @@
+"""The shapes of the JSON API, for checking and for OpenAPI. What they are filled with comes from service/telling.py."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import Path, Query
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+
+from service import model, telling
+
+PACK_TYPES = ("application/senml+json", "application/senml+cbor")
+
+EXAMPLE_PACK = [{"n": "boot", "v": 7}, {"n": "seq", "v": 12}, {"n": "up", "u": "s", "v": 3605.2}, {"n": "front.press", "vb": True}]
+
+PACK_BODY = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            PACK_TYPES[0]: {"schema": {"type": "array", "items": {"type": "object"}}, "example": EXAMPLE_PACK},
+            PACK_TYPES[1]: {"schema": {"type": "string", "format": "binary"}},
+        },
+    }
+}
+
+
+class Form(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+
+class Problem(BaseModel):
+    """RFC 9457 problem details."""
+
+    type: str = "about:blank"
+    title: str
+    status: int
+    detail: str
+    instance: str
+
+
+PROBLEMS: dict[int | str, dict[str, Any]] = {
+    code: {"model": Problem, "description": text, "content": {"application/problem+json": {}}}
+    for code, text in {400: "cannot be answered as asked", 404: "not in the record", 422: "does not fit the shape",
+                       503: "the record cannot be reached or written now"}.items()
+}
+
+
+class Site(Form):
+    site: str = Field(examples=["tern-cottage"])
+    name: str = Field(examples=["Tern Cottage"])
+    time_zone: str = Field(examples=["Europe/London"])
+
+
+class Sites(Form):
+    sites: list[Site]
+
+
+class SiteNaming(Form):
+    name: str = Field(examples=["Tern Cottage"])
+    time_zone: str = Field(examples=["Europe/London"])
+
+
+class DoorNaming(Form):
+    name: str = Field(examples=["Garden gate"])
+
+
+class Chime(Form):
+    site: str = Field(examples=["tern-cottage"])
+    chime: str = Field(examples=["hall"])
+    claimed: bool
+    device: str | None = Field(examples=["urn:dev:mac:0024befffe804ff1"])
+    first_heard: AwareDatetime
+    last_heard: AwareDatetime
+    alive: bool | None = Field(description="what the presence topic last said; null where the chime has never used it")
+    alive_since: AwareDatetime | None
+    level: list[str] = Field(description="what this chime sends", examples=[["presses", "exactly-once", "supply"]])
+
+
+class Chimes(Form):
+    chimes: list[Chime]
+
+
+class Door(Form):
+    site: str = Field(examples=["tern-cottage"])
+    chime: str = Field(examples=["hall"])
+    door: str = Field(examples=["front"])
+    name: str = Field(examples=["Front"])
+    first_heard: AwareDatetime
+
+
+class Doors(Form):
+    doors: list[Door]
+
+
+class Press(Form):
+    id: int = Field(examples=[4711])
+    visit: int = Field(examples=[3205])
+    site: str = Field(examples=["tern-cottage"])
+    chime: str = Field(examples=["hall"])
+    door: str = Field(examples=["front"])
+    start: AwareDatetime
+    end: AwareDatetime | None = Field(description="null while the contact is not known to have opened")
+    uncertainty_s: float = Field(description="half width of the 90 % interval of start and end [s]", examples=[0.05])
+    source: Literal["edges", "summary", "contact"]
+    pulses: int | None = Field(description="detector pulses, where the chime tells them", examples=[20])
+    drop_outs: int = Field(description="pulses missing while held", examples=[0])
+    bounce: bool
+    doubtful: bool = Field(description="may as well be induction or damp")
+
+
+class Presses(Form):
+    presses: list[Press]
+    next: str | None = Field(description="cursor of the next page")
+
+
+class Visit(Form):
+    id: int = Field(examples=[3205])
+    site: str = Field(examples=["tern-cottage"])
+    chime: str = Field(examples=["hall"])
+    door: str = Field(examples=["front"])
+    start: AwareDatetime
+    end: AwareDatetime
+    sounded: int | None = Field(description="presses that the chime answered; null where it never tells", examples=[2])
+    presses: list[Press]
+
+
+class Visits(Form):
+    visits: list[Visit]
+    next: str | None = Field(description="cursor of the next page")
+
+
+class BlindSpell(Form):
+    site: str = Field(examples=["tern-cottage"])
+    chime: str = Field(examples=["hall"])
+    start: AwareDatetime
+    end: AwareDatetime | None
+    why: str = Field(examples=["chime without power"])
+
+
+class BlindSpells(Form):
+    blind: list[BlindSpell]
+
+
+class Boot(Form):
+    site: str = Field(examples=["tern-cottage"])
+    chime: str = Field(examples=["hall"])
+    number: int | None = Field(examples=[7])
+    cause: str | None = Field(examples=["power-on"])
+    start: AwareDatetime
+    last_heard: AwareDatetime
+
+
+class Boots(Form):
+    boots: list[Boot]
+
+
+class SupplyPoint(Form):
+    start: AwareDatetime
+    end: AwareDatetime
+    windows: int = Field(description="windows of the chime joined here", examples=[60])
+    mean_v: float | None = Field(examples=[14.21])
+    min_v: float | None = Field(examples=[13.9])
+    max_v: float | None = Field(examples=[14.5])
+    low_v: float | None = Field(description="lowest while sounding", examples=[9.6])
+    regulated_min_v: float | None = Field(examples=[4.98])
+    temperature_c: float | None = Field(examples=[19.5])
+    link_dbw: float | None = Field(examples=[-92.0])
+
+
+class Supply(Form):
+    supply: list[SupplyPoint]
+    latest: SupplyPoint | None
+
+
+class SetAside(Form):
+    id: int
+    received: AwareDatetime
+    topic: str = Field(examples=["bellcrank/1/tern-cottage/hall/pack"])
+    site: str | None
+    chime: str | None
+    via: Literal["mqtt", "http", "file"]
+    fate: Literal["quarantined", "duplicate", "refused", "unexpected"]
+    reason: str = Field(examples=["rail.mean: 400 V; a rail lies between -1 and 100 V"])
+    size: int = Field(description="bytes")
+    hex: str = Field(description="the bytes as they came")
+
+
+class Quarantine(Form):
+    packs: list[SetAside]
+    next: str | None = Field(description="cursor of the next page")
+
+
+class Kept(Form):
+    kept: bool
+
+
+class BrokerHealth(Form):
+    address: str | None
+    connected: bool
+    since: AwareDatetime
+
+
+class StoreHealth(Form):
+    place: str
+    last_commit: AwareDatetime | None
+
+
+class PackCounts(Form):
+    waiting: int = Field(description="received, not yet on the disk")
+    kept: int
+    pending: int = Field(description="on the disk, not yet understood")
+    duplicates: int
+    quarantined: int
+    refused: int
+    unexpected: int
+
+
+class Health(Form):
+    status: Literal["well", "trouble"]
+    troubles: list[str]
+    version: str
+    started: AwareDatetime
+    listening_on: str
+    reachable_from: Literal["this machine", "the network"]
+    broker: BrokerHealth
+    store: StoreHealth
+    packs: PackCounts | None
+    parts: dict[str, str]
+
+
+SiteName = Annotated[str, Path(examples=["tern-cottage"])]
+ChimeName = Annotated[str, Path(examples=["hall"])]
+Start = Annotated[AwareDatetime | None, Query(description="first moment, RFC 3339; absent: from the beginning",
+                                              examples=["2026-11-24T00:00:00Z"])]
+End = Annotated[AwareDatetime | None, Query(description="first moment after, RFC 3339; absent: until now",
+                                            examples=["2026-11-25T00:00:00Z"])]
+Cursor = Annotated[str | None, Query(description="`next` of the page before", max_length=80)]
+Limit = Annotated[int, Query(ge=1, le=1000)]
+LongLimit = Annotated[int, Query(ge=1, le=10_000)]
+Step = Annotated[float | None, Query(gt=0, description="join windows to stretches of this length [s]", examples=[3600])]
+NewestFirst = Annotated[bool, Query(description="newest first")]
+
+
+def set_aside(pack: model.SetAside) -> dict[str, Any]:
+    return {
+        "id": pack.id, "received": telling.rfc3339(pack.received_s), "topic": pack.topic, "site": pack.site, "chime": pack.chime,
+        "via": pack.via, "fate": pack.fate, "reason": pack.reason, "size": pack.size, "hex": pack.payload.hex(),
+    }

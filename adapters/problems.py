@@ -1,0 +1,64 @@
+"""Errors over HTTP: RFC 9457 problem details. The only place that knows which error is which status."""
+
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from service.errors import BadPack, BellcrankError, NotFound, Refused, StoreUnavailable
+
+
+class UnsupportedType(BadPack):
+    """A media type that carries no pack."""
+
+
+class TooLarge(BadPack):
+    """More bytes than a pack may have."""
+
+
+class NotUnderstood(BadPack):
+    """A pack that was kept and will be set aside for this reason."""
+
+
+STATUS: dict[type[BellcrankError], HTTPStatus] = {
+    NotFound: HTTPStatus.NOT_FOUND,
+    Refused: HTTPStatus.BAD_REQUEST,
+    UnsupportedType: HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
+    TooLarge: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+    NotUnderstood: HTTPStatus.UNPROCESSABLE_ENTITY,
+    BadPack: HTTPStatus.BAD_REQUEST,
+    StoreUnavailable: HTTPStatus.SERVICE_UNAVAILABLE,
+}
+
+
+def install(app: FastAPI) -> None:
+    """Make every error of the API a problem document."""
+    for kind in STATUS:
+        app.add_exception_handler(kind, _ours)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _shape)
+
+
+def problem(request: Request, status: int, detail: str, headers: dict[str, str] | None = None) -> JSONResponse:
+    title = HTTPStatus(status).phrase
+    body = {"type": "about:blank", "title": title, "status": status, "detail": detail, "instance": request.url.path}
+    return JSONResponse(body, status, headers, "application/problem+json")
+
+
+async def _ours(request: Request, error: Exception) -> JSONResponse:
+    status = next(STATUS[kind] for kind in type(error).__mro__ if kind in STATUS)
+    return problem(request, status, str(error))
+
+
+async def _http(request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, HTTPException)
+    headers = dict(error.headers) if error.headers else None
+    return problem(request, error.status_code, str(error.detail), headers)
+
+
+async def _shape(request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, RequestValidationError)
+    found = "; ".join(f"{'.'.join(str(part) for part in one['loc'])}: {one['msg']}" for one in error.errors())
+    return problem(request, HTTPStatus.UNPROCESSABLE_ENTITY, found)

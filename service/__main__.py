@@ -1,0 +1,135 @@
+"""The command line: parse arguments, call bootstrap, turn errors made on purpose into one sentence."""
+
+import argparse
+import json
+import logging
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from service import settings
+from service.errors import BellcrankError
+
+CAUTIONS = (
+    "The mains side of a bell transformer is for a licensed electrician and the local code. Isolate before touching wiring; a "
+    "reservoir capacitor stays charged. A bell circuit is no alarm, no emergency call and no medical aid."
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Exit code 0; 2 with a sentence on standard error for whatever the person who called can mend; 1 when a part died."""
+    options = _parser().parse_args(arguments)
+    logging.basicConfig(
+        level=logging.INFO if options.verbose else logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    try:
+        return int(options.call(options) or 0)
+    except BellcrankError as error:
+        print(f"bellcrank: {error}", file=sys.stderr)
+        return 2
+    except RuntimeError as error:
+        logging.getLogger(__name__).exception("Bellcrank ends: %s", error)
+        return 1
+    except KeyboardInterrupt:
+        return 130
+
+
+def _run(options: argparse.Namespace) -> None:
+    from service import bootstrap
+
+    demo = bootstrap.Demo(options.fault, options.severity) if options.demo else None
+    bootstrap.run(_settings(options), demo)
+
+
+def _simulate(options: argparse.Namespace) -> None:
+    from service import bootstrap
+
+    bootstrap.simulate(_settings(options), options.fault, options.severity, options.cbor, options.until_input_ends)
+
+
+def _press(options: argparse.Namespace) -> None:
+    from service import bootstrap
+
+    folders = [options.data] if options.data else [_demo_folder(), settings.Settings().data]
+    data = next((folder for folder in folders if any(folder.glob("simulated-*.port"))), folders[0])
+    print(bootstrap.press(data, options.door, options.hold_s))
+
+
+def _examine(options: argparse.Namespace) -> None:
+    from service import bootstrap
+
+    answer = bootstrap.examine(options.recording, options.fitout)
+    if options.json:
+        print(json.dumps(answer, indent=1, ensure_ascii=False))
+        return
+    for press in answer["presses"]:
+        print(f"{press['start']}  {press['door']}, {press['pulses'] or 'no'} pulses")
+    for spell in answer["blind"]:
+        print(f"{spell['start']}  blind until {spell['end']}: {spell['why']}")
+    for pack in answer["packs"]["set_aside"]:
+        print(f"set aside: {pack['reason']}")
+    print(f"{len(answer['presses'])} presses in {answer['packs']['read']} packs. {CAUTIONS}")
+
+
+def _import(options: argparse.Namespace) -> None:
+    from service import bootstrap
+
+    print(f"{bootstrap.import_recording(options.recording, _settings(options))} packs read.")
+
+
+def _settings(options: argparse.Namespace) -> settings.Settings:
+    named = {name: getattr(options, name, None) for name in ("data", "http_port", "mqtt_port", "broker_url", "listen")}
+    if getattr(options, "demo", False) and named["data"] is None and "BELLCRANK_DATA" not in os.environ:
+        named["data"] = _demo_folder()
+    return settings.read(os.environ, **named)
+
+
+def _demo_folder() -> Path:
+    folder = settings.Settings().data
+    return folder.with_name(f"{folder.name}-demo")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="bellcrank", description="Logs who rang and when, and how the supply of the chime is.", epilog=CAUTIONS)
+    parser.add_argument("--verbose", action="store_true", help="say more on standard error")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    run = commands.add_parser("run", help="broker, record, page and API, until Ctrl-C", epilog=CAUTIONS)
+    run.set_defaults(call=_run)
+    run.add_argument("--demo", action="store_true", help="an invented house with a simulated chime, in a folder of its own")
+    run.add_argument("--http", dest="http_port", type=int, metavar="PORT", help="port of page and API (7433)")
+    run.add_argument("--mqtt", dest="mqtt_port", type=int, metavar="PORT", help="port of the embedded broker (1883)")
+    run.add_argument("--listen", metavar="ADDRESS", help="address of page and API (127.0.0.1: this machine only)")
+
+    simulate = commands.add_parser("simulate", help="a simulated chime at any broker, until Ctrl-C")
+    simulate.set_defaults(call=_simulate)
+    simulate.add_argument("--cbor", action="store_true", help="send SenML as CBOR instead of JSON")
+    simulate.add_argument("--until-input-ends", action="store_true", help=argparse.SUPPRESS)
+    for command in (run, simulate):
+        command.add_argument("--broker", dest="broker_url", metavar="URL", help="mqtt://host:port; use this broker, start none")
+        command.add_argument("--data", type=Path, metavar="DIR", help="folder to keep everything in")
+        command.add_argument("--fault", metavar="NAME", help="start the simulated chime with this fault, such as reservoir-aged")
+        command.add_argument("--severity", type=float, default=0.5, help="of the fault, 0 just noticeable to 1 severe (0.5)")
+
+    press = commands.add_parser("press", help="press a button of the simulated chime")
+    press.set_defaults(call=_press)
+    press.add_argument("door")
+    press.add_argument("--for", dest="hold_s", type=float, default=0.3, metavar="SECONDS", help="how long to hold it (0.3)")
+    press.add_argument("--data", type=Path, metavar="DIR", help="folder of the simulated chime")
+
+    examine = commands.add_parser("examine", help="what a recording says", epilog=CAUTIONS)
+    examine.set_defaults(call=_examine)
+    examine.add_argument("recording", type=Path)
+    examine.add_argument("--fitout", type=Path, metavar="SHEET", help="fit-out sheet (JSON)")
+    examine.add_argument("--json", action="store_true", help="answer as JSON")
+
+    take = commands.add_parser("import", help="take a recording into the record, while nothing runs on it")
+    take.set_defaults(call=_import)
+    take.add_argument("recording", type=Path)
+    take.add_argument("--data", type=Path, metavar="DIR", help="folder of the record")
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())
