@@ -9,7 +9,12 @@ from service import model, telling
 
 PACK_TYPES = ("application/senml+json", "application/senml+cbor")
 
-EXAMPLE_PACK = [{"n": "boot", "v": 7}, {"n": "seq", "v": 12}, {"n": "up", "u": "s", "v": 3605.2}, {"n": "front.press", "vb": True}]
+EXAMPLE_PACK = [
+    {"n": "boot", "v": 7},
+    {"n": "seq", "v": 12},
+    {"n": "up", "u": "s", "v": 3605.2},
+    {"n": "front.press", "vb": True},
+]
 
 PACK_BODY = {
     "requestBody": {
@@ -38,8 +43,12 @@ class Problem(BaseModel):
 
 PROBLEMS: dict[int | str, dict[str, Any]] = {
     code: {"model": Problem, "description": text, "content": {"application/problem+json": {}}}
-    for code, text in {400: "cannot be answered as asked", 404: "not in the record", 422: "does not fit the shape",
-                       503: "the record cannot be reached or written now"}.items()
+    for code, text in {
+        400: "cannot be answered as asked",
+        404: "not in the record",
+        422: "does not fit the shape",
+        503: "the record cannot be reached or written now",
+    }.items()
 }
 
 
@@ -228,10 +237,14 @@ class Health(Form):
 
 SiteName = Annotated[str, Path(examples=["tern-cottage"])]
 ChimeName = Annotated[str, Path(examples=["hall"])]
-Start = Annotated[AwareDatetime | None, Query(description="first moment, RFC 3339; absent: from the beginning",
-                                              examples=["2026-11-24T00:00:00Z"])]
-End = Annotated[AwareDatetime | None, Query(description="first moment after, RFC 3339; absent: until now",
-                                            examples=["2026-11-25T00:00:00Z"])]
+Start = Annotated[
+    AwareDatetime | None,
+    Query(description="first moment, RFC 3339; absent: from the beginning", examples=["2026-11-24T00:00:00Z"]),
+]
+End = Annotated[
+    AwareDatetime | None,
+    Query(description="first moment after, RFC 3339; absent: until now", examples=["2026-11-25T00:00:00Z"]),
+]
 Cursor = Annotated[str | None, Query(description="`next` of the page before", max_length=80)]
 Limit = Annotated[int, Query(ge=1, le=1000)]
 LongLimit = Annotated[int, Query(ge=1, le=10_000)]
@@ -241,6 +254,14 @@ NewestFirst = Annotated[bool, Query(description="newest first")]
 
 def set_aside(pack: model.SetAside) -> dict[str, Any]:
     return {
-        "id": pack.id, "received": telling.rfc3339(pack.received_s), "topic": pack.topic, "site": pack.site, "chime": pack.chime,
-        "via": pack.via, "fate": pack.fate, "reason": pack.reason, "size": pack.size, "hex": pack.payload.hex(),
+        "id": pack.id,
+        "received": telling.rfc3339(pack.received_s),
+        "topic": pack.topic,
+        "site": pack.site,
+        "chime": pack.chime,
+        "via": pack.via,
+        "fate": pack.fate,
+        "reason": pack.reason,
+        "size": pack.size,
+        "hex": pack.payload.hex(),
     }

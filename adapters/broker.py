@@ -20,6 +20,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
+from adapters.broker_configuration import LOG_NAME, authority, broker_configuration
 from service.errors import SettingError
 
 # The child must not outlive us, not even after SIGKILL. On Linux the kernel sees to it (prctl PR_SET_PDEATHSIG = 1),
@@ -89,11 +90,11 @@ class EmbeddedBroker:
     @property
     def url(self) -> str:
         """Where a client on this machine finds the broker; never with the password."""
-        return f"{'mqtts' if self.certificate else 'mqtt'}://{_authority(self._host, self.port)}"
+        return f"{'mqtts' if self.certificate else 'mqtt'}://{authority(self._host, self.port)}"
 
     @property
     def log_path(self) -> Path:
-        return self.folder / "broker.log"
+        return self.folder / LOG_NAME
 
     def start(self) -> None:
         """Start the broker and return when its MQTT port answers.
@@ -108,10 +109,6 @@ class EmbeddedBroker:
             raise SettingError(
                 "No embedded broker for this platform: run an MQTT broker and give its address with --broker URL."
             )
-        if (self.username is None) != (self.password is None):
-            raise SettingError("The broker needs a user name and a password, or neither.")
-        if (self.certificate is None) != (self.key is None):
-            raise SettingError("The broker needs a certificate and its key, or neither.")
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             self._take_folder()
@@ -131,7 +128,12 @@ class EmbeddedBroker:
         with open(self.folder / "broker.stderr", "wb") as stderr:
             # A session of its own: Ctrl-C must reach only the service, which then stops the broker last.
             self.process = subprocess.Popen(  # noqa: S603 - our own binary and configuration
-                command, stdin=subprocess.DEVNULL, stdout=stderr, stderr=stderr, start_new_session=True
+                command,
+                stdin=subprocess.DEVNULL,
+                stdout=stderr,
+                stderr=stderr,
+                start_new_session=True,
+                env={**os.environ, "GOMEMLIMIT": "48MiB"},  # collects earlier; at most 43 MB in use, else 67 MB
             )
         self._pid_file.write_text(f"{self.process.pid}\n")
         self._wait_until_it_answers()
@@ -207,39 +209,12 @@ class EmbeddedBroker:
             ) from error
 
     def _write_configuration(self) -> None:
-        # ack_wait: the broker sends again what is not acknowledged for so long, even on a sound connection. TCP loses
-        # nothing there, so a long wait spares us copies while the store is slow; a reconnect resends at once anyway.
-        # max_ack_pending: the largest there is, so that acknowledgements may come in batches after a commit.
-        # max_file_store: when it is full, publishes go unacknowledged and the chime keeps them; the disk is spared.
-        lines = [
-            "server_name: bellcrank",
-            'listen: "127.0.0.1:-1"  # the broker\'s own protocol, unused: any free port, never the network',
-            "max_payload: 1MB",
-            f"log_file: {_quoted(str(self.log_path))}",
-            "logfile_size_limit: 1MB",
-            "logfile_max_num: 3",
-            "jetstream {",
-            f"  store_dir: {_quoted(str(self.folder))}",
-            "  sync_interval: always",
-            "  max_memory_store: 64MB",
-            "  max_file_store: 1GB",
-            "}",
-            "mqtt {",
-            f"  listen: {_quoted(_authority(self.address, self.port))}",
-            '  ack_wait: "1h"',
-            "  max_ack_pending: 65535",
-        ]
-        if self.certificate and self.key:
-            certificate, key = (_quoted(_readable(path)) for path in (self.certificate, self.key))
-            lines.append(f"  tls {{ cert_file: {certificate}, key_file: {key} }}")
-        lines.append("}")
-        if self.username and self.password:
-            if self.password.startswith("$2"):
-                raise SettingError("The broker's password must not begin with '$2', which the broker takes for a hash.")
-            lines.append(f"authorization {{ user: {_quoted(self.username)}, password: {_quoted(self.password)} }}")
+        text = broker_configuration(
+            self.folder, self.address, self.port, self.username, self.password, self.certificate, self.key
+        )
         self._configuration.unlink(missing_ok=True)
         with open(self._configuration, "x", opener=lambda path, flags: os.open(path, flags, 0o600)) as file:
-            file.write("# Written at each start by Bellcrank; changes are lost.\n" + "\n".join(lines) + "\n")
+            file.write(text)  # 0600 from the first byte on: it may hold a password
 
     def _wait_until_it_answers(self) -> None:
         end = self._clock() + _START_TIMEOUT_S
@@ -271,22 +246,3 @@ def _command_line(pid: int) -> str:
             return ""
     done = subprocess.run(["ps", "-o", "args=", "-p", str(pid)], capture_output=True, text=True, check=False)  # noqa: S603, S607
     return done.stdout
-
-
-def _authority(host: str, port: int) -> str:
-    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
-
-
-def _readable(path: Path) -> str:
-    try:
-        path.read_bytes()
-    except OSError as error:
-        raise SettingError(f"The broker's {path} cannot be read: {error.strerror or error}.") from error
-    return str(path.resolve())
-
-
-def _quoted(text: str) -> str:
-    """A string of the broker's configuration language."""
-    if any(ord(character) < 32 for character in text):
-        raise SettingError(f"{text!r} has a control character, which the broker's configuration cannot hold.")
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -43,13 +43,29 @@ def health_data(reader: Reader, health: Health) -> dict[str, Any]:
         if str(trouble) not in troubles:
             troubles.append(str(trouble))
     return {
-        "status": "trouble" if troubles else "well", "troubles": troubles, "version": health.version,
-        "started": telling.rfc3339(health.started_s), "listening_on": health.listening_on, "reachable_from": health.reachable_from,
-        "broker": {"address": health.broker, "connected": health.broker_connected, "since": telling.rfc3339(health.broker_since_s)},
+        "status": "trouble" if troubles else "well",
+        "troubles": troubles,
+        "version": health.version,
+        "started": telling.rfc3339(health.started_s),
+        "listening_on": health.listening_on,
+        "reachable_from": health.reachable_from,
+        "broker": {
+            "address": health.broker,
+            "connected": health.broker_connected,
+            "since": telling.rfc3339(health.broker_since_s),
+        },
         "store": {"place": health.store, "last_commit": telling.rfc3339_or_none(health.last_commit_s)},
-        "packs": None if counts is None else {
-            "waiting": health.waiting, "kept": counts.kept, "pending": counts.pending, "duplicates": counts.duplicates,
-            "quarantined": counts.quarantined, "refused": counts.refused, "unexpected": counts.unexpected},
+        "packs": None
+        if counts is None
+        else {
+            "waiting": health.waiting,
+            "kept": counts.kept,
+            "pending": counts.pending,
+            "duplicates": counts.duplicates,
+            "quarantined": counts.quarantined,
+            "refused": counts.refused,
+            "unexpected": counts.unexpected,
+        },
         "parts": dict(health.parts),
     }
 
@@ -105,12 +121,25 @@ def _places(router: APIRouter, reader: Reader, actions: Actions) -> None:
 def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     @router.get("/sites/{site}/presses", response_model=forms.Presses, tags=["record"])
     def presses(
-        site: SiteName, start: Start = None, end: End = None, chime: str | None = None, door: str | None = None,
-        cursor: Cursor = None, limit: Limit = 100, newest_first: NewestFirst = False,
+        site: SiteName,
+        start: Start = None,
+        end: End = None,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: Cursor = None,
+        limit: Limit = 100,
+        newest_first: NewestFirst = False,
     ) -> dict[str, Any]:
         reader.site(site)
         found, onward = reader.presses(
-            site, *_stretch(start, end, clock), chime=chime, door=door, cursor=cursor, limit=limit, newest_first=newest_first)
+            site,
+            *_stretch(start, end, clock),
+            chime=chime,
+            door=door,
+            cursor=cursor,
+            limit=limit,
+            newest_first=newest_first,
+        )
         return {"presses": [telling.press(press) for press in found], "next": onward}
 
     @router.get("/sites/{site}/presses/{press}", response_model=forms.Press, tags=["record"])
@@ -119,13 +148,26 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
 
     @router.get("/sites/{site}/visits", response_model=forms.Visits, tags=["record"])
     def visits(
-        site: SiteName, start: Start = None, end: End = None, chime: str | None = None, door: str | None = None,
-        cursor: Cursor = None, limit: Limit = 100, newest_first: NewestFirst = False,
+        site: SiteName,
+        start: Start = None,
+        end: End = None,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: Cursor = None,
+        limit: Limit = 100,
+        newest_first: NewestFirst = False,
     ) -> dict[str, Any]:
         """One caller's presses at one door together."""
         reader.site(site)
         found, onward = reader.visits(
-            site, *_stretch(start, end, clock), chime=chime, door=door, cursor=cursor, limit=limit, newest_first=newest_first)
+            site,
+            *_stretch(start, end, clock),
+            chime=chime,
+            door=door,
+            cursor=cursor,
+            limit=limit,
+            newest_first=newest_first,
+        )
         return {"visits": [telling.visit(visit) for visit in found], "next": onward}
 
     @router.get("/sites/{site}/blind", response_model=forms.BlindSpells, tags=["record"])
@@ -142,19 +184,31 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
 
     @router.get("/sites/{site}/chimes/{chime}/supply", response_model=forms.Supply, tags=["record"])
     def supply(
-        site: SiteName, chime: ChimeName, start: Start = None, end: End = None,
-        step_s: forms.Step = None, limit: forms.LongLimit = 1000,
+        site: SiteName,
+        chime: ChimeName,
+        start: Start = None,
+        end: End = None,
+        step_s: forms.Step = None,
+        limit: forms.LongLimit = 1000,
     ) -> dict[str, Any]:
         """The rail over time. A page is full when it has `limit` stretches; ask on from the last `end`."""
         reader.chime(site, chime)
         points = reader.supply(site, chime, *_stretch(start, end, clock), step_s, limit)
         latest = reader.latest_supply(site, chime)
-        return {"supply": [telling.supply(point) for point in points], "latest": telling.supply(latest) if latest else None}
+        return {
+            "supply": [telling.supply(point) for point in points],
+            "latest": telling.supply(latest) if latest else None,
+        }
 
 
 def _inbox(router: APIRouter, reader: Reader, keeper: Keeper, clock: Clock, prefix: str) -> None:
-    @router.post("/sites/{site}/chimes/{chime}/packs", status_code=202, response_model=forms.Kept, tags=["inbox"],
-                 openapi_extra=forms.PACK_BODY)
+    @router.post(
+        "/sites/{site}/chimes/{chime}/packs",
+        status_code=202,
+        response_model=forms.Kept,
+        tags=["inbox"],
+        openapi_extra=forms.PACK_BODY,
+    )
     async def packs(request: Request, site: SiteName, chime: ChimeName) -> dict[str, Any]:
         """Hand in one SenML pack, as over MQTT. 202: it is on the disk, and will be understood in its turn."""
         topic = topics.build(model.Address(site, chime, "pack"), prefix)
@@ -188,8 +242,11 @@ async def _body(request: Request) -> bytes:
 async def _kept(keeper: Keeper, arrival: model.Arrival) -> None:
     """Return when it is on the disk. Raises StoreUnavailable after `KEEP_WITHIN_S`."""
     loop, done = asyncio.get_running_loop(), asyncio.Event()
-    parcel = Parcel(arrival, lambda: loop.call_soon_threadsafe(done.set))
-    await asyncio.to_thread(keeper.submit, parcel)
+
+    def kept() -> None:
+        loop.call_soon_threadsafe(done.set)
+
+    await asyncio.to_thread(keeper.submit, Parcel(arrival, kept))
     try:
         await asyncio.wait_for(done.wait(), KEEP_WITHIN_S)
     except TimeoutError:

@@ -37,10 +37,16 @@ def build(reader: Reader, hub: Hub) -> APIRouter:
             elif waiting.qsize() == WAITING_LIMIT:
                 waiting.put_nowait(None)
 
-        leave = hub.listen(lambda event: loop.call_soon_threadsafe(take, event))
+        def listen(event: Event | None) -> None:
+            loop.call_soon_threadsafe(take, event)
+
+        leave = hub.listen(listen)
         try:
             yield ServerSentEvent(comment="listening", retry=1000)
-            told = await asyncio.to_thread(reader.last_event_id) if not (last_event_id or "").isdecimal() else int(last_event_id or 0)
+            if last_event_id is not None and last_event_id.isascii() and last_event_id.isdecimal():
+                told = int(last_event_id)
+            else:
+                told = await asyncio.to_thread(reader.last_event_id)
             while missed := await asyncio.to_thread(reader.events_after, told):
                 for event in missed:
                     told = event.id

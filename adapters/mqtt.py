@@ -50,7 +50,9 @@ class BrokerAccess:
 class Listener:
     """One connection to one broker. `run` in a thread of its own until `stop`; any bug ends the thread with its exception."""
 
-    def __init__(self, access: BrokerAccess, prefix: str, submit: Callable[[Parcel], None], health: Health, clock: Clock) -> None:
+    def __init__(
+        self, access: BrokerAccess, prefix: str, submit: Callable[[Parcel], None], health: Health, clock: Clock
+    ) -> None:
         self._access, self._prefix, self._submit, self._health, self._clock = access, prefix, submit, health, clock
         self._host, self._port, tls = _parse(access.url)
         self._generation = 0
@@ -61,7 +63,7 @@ class Listener:
     def run(self) -> None:
         connect: dict[str, Any] = {}
         if self._access.version == "5":  # without clean_start=False each start would wipe the session
-            properties = Properties(PacketTypes.CONNECT)
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
             properties.SessionExpiryInterval = SESSION_EXPIRY_S
             connect = {"clean_start": False, "properties": properties}
         self._client.connect_async(self._host, self._port, KEEPALIVE_S, **connect)
@@ -73,8 +75,12 @@ class Listener:
     def _build(self, tls: bool) -> Client:
         version = MQTTv5 if self._access.version == "5" else MQTTv311
         client = Client(
-            CallbackAPIVersion.VERSION2, self._access.client_id, protocol=version, manual_ack=True,
-            clean_session=None if version == MQTTv5 else False)
+            CallbackAPIVersion.VERSION2,
+            self._access.client_id,
+            protocol=version,
+            manual_ack=True,
+            clean_session=None if version == MQTTv5 else False,
+        )
         if self._access.username:
             client.username_pw_set(self._access.username, self._access.password or None)
         if tls:
@@ -84,7 +90,11 @@ class Listener:
                 raise SettingError(f"The CA file {self._access.ca} cannot be read: {error}.") from None
         client.reconnect_delay_set(RETRY_MIN_S, RETRY_MAX_S)
         client.connect_timeout = 5.0
-        client.on_connect, client.on_disconnect, client.on_message = self._on_connect, self._on_disconnect, self._on_message
+        client.on_connect, client.on_disconnect, client.on_message = (
+            self._on_connect,
+            self._on_disconnect,
+            self._on_message,
+        )
         client.on_connect_fail, client.on_subscribe = self._on_connect_fail, self._on_subscribe
         client.on_pre_connect = lambda *_: self._next_generation()
         return client
@@ -95,14 +105,22 @@ class Listener:
         if reason.is_failure:
             self._trouble(f"The broker at {self._health.broker} refuses Bellcrank: {reason}.")
             return
-        log.info("Connected to the broker at %s%s", self._health.broker, "" if flags.session_present else ", new session")
+        log.info(
+            "Connected to the broker at %s%s", self._health.broker, "" if flags.session_present else ", new session"
+        )
         client.subscribe([(f"{self._prefix}/1/+/+/pack", 1), (f"{self._prefix}/1/+/+/alive", 1)])
 
     def _on_subscribe(self, _: Client, __: Any, ___: int, reasons: list[ReasonCode], ____: Any) -> None:
         if any(reason.is_failure for reason in reasons):
-            self._trouble(f"The broker at {self._health.broker} does not let Bellcrank read {self._prefix}/1/…: check its access rights.")
+            self._trouble(
+                f"The broker at {self._health.broker} does not let Bellcrank read {self._prefix}/1/…: check its access rights."
+            )
             return
-        self._health.broker_connected, self._health.broker_trouble, self._health.broker_since_s = True, None, self._clock()
+        self._health.broker_connected, self._health.broker_trouble, self._health.broker_since_s = (
+            True,
+            None,
+            self._clock(),
+        )
 
     def _on_connect_fail(self, client: Client, _: Any) -> None:
         self._trouble(f"The broker at {self._health.broker} does not answer.{self._why()}")
@@ -116,8 +134,14 @@ class Listener:
         generation, packet_id = self._generation, message.mid
         properties = message.properties
         arrival = Arrival(
-            message.topic, bytes(message.payload), self._clock(), "mqtt",
-            getattr(properties, "ContentType", None) if properties else None, message.dup, packet_id if message.qos else None)
+            message.topic,
+            bytes(message.payload),
+            self._clock(),
+            "mqtt",
+            getattr(properties, "ContentType", None) if properties else None,
+            message.dup,
+            packet_id if message.qos else None,
+        )
         try:
             self._submit(Parcel(arrival, lambda: self._acknowledge(client, generation, packet_id, message.qos)))
         except StoreUnavailable:

@@ -21,14 +21,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Exit code 0; 2 with a sentence on standard error for whatever the person who called can mend; 1 when a part died."""
     options = _parser().parse_args(arguments)
     logging.basicConfig(
-        level=logging.INFO if options.verbose else logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+        level=logging.INFO if options.verbose else logging.WARNING,
+        format="%(asctime)s %(levelname)s %(name)s: %(message)s",
+    )
     try:
         return int(options.call(options) or 0)
     except BellcrankError as error:
         print(f"bellcrank: {error}", file=sys.stderr)
         return 2
-    except RuntimeError as error:
-        logging.getLogger(__name__).exception("Bellcrank ends: %s", error)
+    except RuntimeError:
+        logging.getLogger(__name__).exception("Bellcrank ends")
         return 1
     except KeyboardInterrupt:
         return 130
@@ -91,13 +93,16 @@ def _demo_folder() -> Path:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="bellcrank", description="Logs who rang and when, and how the supply of the chime is.", epilog=CAUTIONS)
+        prog="bellcrank", description="Logs who rang and when, and how the supply of the chime is.", epilog=CAUTIONS
+    )
     parser.add_argument("--verbose", action="store_true", help="say more on standard error")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
     run = commands.add_parser("run", help="broker, record, page and API, until Ctrl-C", epilog=CAUTIONS)
     run.set_defaults(call=_run)
-    run.add_argument("--demo", action="store_true", help="an invented house with a simulated chime, in a folder of its own")
+    run.add_argument(
+        "--demo", action="store_true", help="an invented house with a simulated chime, in a folder of its own"
+    )
     run.add_argument("--http", dest="http_port", type=int, metavar="PORT", help="port of page and API (7433)")
     run.add_argument("--mqtt", dest="mqtt_port", type=int, metavar="PORT", help="port of the embedded broker (1883)")
     run.add_argument("--listen", metavar="ADDRESS", help="address of page and API (127.0.0.1: this machine only)")
@@ -107,15 +112,23 @@ def _parser() -> argparse.ArgumentParser:
     simulate.add_argument("--cbor", action="store_true", help="send SenML as CBOR instead of JSON")
     simulate.add_argument("--until-input-ends", action="store_true", help=argparse.SUPPRESS)
     for command in (run, simulate):
-        command.add_argument("--broker", dest="broker_url", metavar="URL", help="mqtt://host:port; use this broker, start none")
+        command.add_argument(
+            "--broker", dest="broker_url", metavar="URL", help="mqtt://host:port; use this broker, start none"
+        )
         command.add_argument("--data", type=Path, metavar="DIR", help="folder to keep everything in")
-        command.add_argument("--fault", metavar="NAME", help="start the simulated chime with this fault, such as reservoir-aged")
-        command.add_argument("--severity", type=float, default=0.5, help="of the fault, 0 just noticeable to 1 severe (0.5)")
+        command.add_argument(
+            "--fault", metavar="NAME", help="start the simulated chime with this fault, such as reservoir-aged"
+        )
+        command.add_argument(
+            "--severity", type=float, default=0.5, help="of the fault, 0 just noticeable to 1 severe (0.5)"
+        )
 
     press = commands.add_parser("press", help="press a button of the simulated chime")
     press.set_defaults(call=_press)
     press.add_argument("door")
-    press.add_argument("--for", dest="hold_s", type=float, default=0.3, metavar="SECONDS", help="how long to hold it (0.3)")
+    press.add_argument(
+        "--for", dest="hold_s", type=float, default=0.3, metavar="SECONDS", help="how long to hold it (0.3)"
+    )
     press.add_argument("--data", type=Path, metavar="DIR", help="folder of the simulated chime")
 
     examine = commands.add_parser("examine", help="what a recording says", epilog=CAUTIONS)

@@ -8,7 +8,6 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
 from typing import IO, Any
@@ -44,8 +43,14 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         broker = None
         if not settings.broker_url:
             broker = EmbeddedBroker(
-                settings.data, settings.mqtt_port, address=settings.mqtt_listen, username=settings.mqtt_username or None,
-                password=settings.mqtt_password or None, certificate=_path(settings.mqtt_certificate), key=_path(settings.mqtt_key))
+                settings.data,
+                settings.mqtt_port,
+                address=settings.mqtt_listen,
+                username=settings.mqtt_username or None,
+                password=settings.mqtt_password or None,
+                certificate=_path(settings.mqtt_certificate),
+                key=_path(settings.mqtt_key),
+            )
             broker.start()
             stack.callback(broker.stop)
         store = SqlStore(settings.url_of_record, settings.time_zone)
@@ -54,17 +59,35 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         if demo:
             demo.prepare(store, understander, settings)
         health = Health(
-            importlib.metadata.version("bellcrank"), now_s(), f"{settings.listen}:{settings.http_port}",
-            "this machine" if _is_loopback(settings.listen) else "the network", store=_shown(settings.url_of_record))
+            importlib.metadata.version("bellcrank"),
+            now_s(),
+            f"{settings.listen}:{settings.http_port}",
+            "this machine" if _is_loopback(settings.listen) else "the network",
+            store=_shown(settings.url_of_record),
+        )
         hub = Hub()
         keeper = Keeper(store, understander, health, now_s, hub.tell)
         access = BrokerAccess(
-            broker.url if broker else settings.broker_url, settings.mqtt_username, settings.mqtt_password, settings.mqtt_ca,
-            settings.mqtt_version, settings.mqtt_client_id)
+            broker.url if broker else settings.broker_url,
+            settings.mqtt_username,
+            settings.mqtt_password,
+            settings.mqtt_ca,
+            settings.mqtt_version,
+            settings.mqtt_client_id,
+        )
         listener, timers = Listener(access, settings.prefix, keeper.submit, health, now_s), Timers(keeper, now_s)
         app = build_app(store.reader(), keeper, Actions(keeper), health, hub, settings)
-        server = uvicorn.Server(uvicorn.Config(
-            app, settings.listen, settings.http_port, log_config=None, access_log=False, timeout_graceful_shutdown=2, lifespan="off"))
+        server = uvicorn.Server(
+            uvicorn.Config(
+                app,
+                settings.listen,
+                settings.http_port,
+                log_config=None,
+                access_log=False,
+                timeout_graceful_shutdown=2,
+                lifespan="off",
+            )
+        )
         parts = [
             Part("keeper", keeper.run, keeper.stop),
             Part("listener", listener.run, listener.stop),
@@ -93,8 +116,13 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     from dashboard import pages
 
     app = FastAPI(
-        title="Bellcrank", version=health.version, docs_url=None, redoc_url=None, openapi_url="/api/v1/openapi.json",
-        summary="Who rang at which door and when, and how the supply of the chime is.")
+        title="Bellcrank",
+        version=health.version,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        summary="Who rang at which door and when, and how the supply of the chime is.",
+    )
     problems.install(app)
     app.add_middleware(Guard, loopback_only=_is_loopback(settings.listen))
     app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix))
@@ -132,8 +160,11 @@ class ChildProcess:
         self._stopping = False
 
     def run(self) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "service", *self._arguments, "--until-input-ends"], stdin=subprocess.PIPE, start_new_session=True)
+        self._process = subprocess.Popen(  # noqa: S603 - our own program
+            [sys.executable, "-m", "service", *self._arguments, "--until-input-ends"],
+            stdin=subprocess.PIPE,
+            start_new_session=True,
+        )
         code = self._process.wait()
         if not self._stopping:
             raise RuntimeError(f"it ended with exit code {code}")
@@ -156,19 +187,31 @@ class Demo:
 
     def prepare(self, store: Any, understander: Any, settings: Settings) -> None:
         """Fill an empty record."""
+        from adapters.simulated import history
         from tqdm import tqdm
 
-        from adapters.simulated import history
         from service.examine import take_in
 
         if store.reader().counts().kept:
             return
         now = now_s()
         past = history.history(
-            start_s=now - self.DAYS * 86400, end_s=now, data_dir=settings.data, fault=self._fault, severity=self._severity,
-            prefix=settings.prefix)
-        bar = tqdm(past, desc="Inventing thirty days of Tern Cottage", total=history.estimate(now - self.DAYS * 86400, now),
-                   unit=" packs", ascii=" -", bar_format="{desc}: {percentage:3.0f}% {bar:30}", disable=None)
+            start_s=now - self.DAYS * 86400,
+            end_s=now,
+            data_dir=settings.data,
+            fault=self._fault,
+            severity=self._severity,
+            prefix=settings.prefix,
+        )
+        bar = tqdm(
+            past,
+            desc="Inventing thirty days of Tern Cottage",
+            total=history.estimate(now - self.DAYS * 86400, now),
+            unit=" packs",
+            ascii=" -",
+            bar_format="{desc}: {percentage:3.0f}% {bar:30}",
+            disable=None,
+        )
         take_in(store, bar, understander)
         with store.work() as work:
             work.claim(self.SITE, self.CHIME, "Tern Cottage (invented)")
@@ -177,7 +220,15 @@ class Demo:
             work.rename_door(self.SITE, self.CHIME, "garden", "Garden door")
 
     def chime(self, broker_url: str, settings: Settings) -> ChildProcess:
-        arguments = ["simulate", "--broker", broker_url, "--data", str(settings.data), "--severity", str(self._severity)]
+        arguments = [
+            "simulate",
+            "--broker",
+            broker_url,
+            "--data",
+            str(settings.data),
+            "--severity",
+            str(self._severity),
+        ]
         return ChildProcess([*arguments, "--fault", self._fault] if self._fault else arguments)
 
 
@@ -190,9 +241,16 @@ def simulate(settings: Settings, fault: str | None, severity: float, cbor: bool,
     if not settings.broker_url:
         raise SettingError("Name the broker with --broker mqtt://host:port.")
     house.run(
-        broker_url=settings.broker_url, data_dir=settings.data, username=settings.mqtt_username or None,
-        password=settings.mqtt_password or None, ca=settings.mqtt_ca or None, fault=fault, severity=severity, cbor=cbor,
-        prefix=settings.prefix)
+        broker_url=settings.broker_url,
+        data_dir=settings.data,
+        username=settings.mqtt_username or None,
+        password=settings.mqtt_password or None,
+        ca=settings.mqtt_ca or None,
+        fault=fault,
+        severity=severity,
+        cbor=cbor,
+        prefix=settings.prefix,
+    )
 
 
 def press(data: Path, door: str, hold_s: float) -> str:
@@ -239,11 +297,15 @@ def _take_folder(data: Path, stack: ExitStack) -> None:
         data.mkdir(parents=True, exist_ok=True, mode=0o700)
         lock: IO[str] = stack.enter_context((data / "in-use").open("w"))
     except OSError as error:
-        raise SettingError(f"The folder {data} cannot be written ({error.strerror}); choose another with --data.") from None
+        raise SettingError(
+            f"The folder {data} cannot be written ({error.strerror}); choose another with --data."
+        ) from None
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
-        raise SettingError(f"Bellcrank already runs on the folder {data}; stop it, or choose another with --data.") from None
+        raise SettingError(
+            f"Bellcrank already runs on the folder {data}; stop it, or choose another with --data."
+        ) from None
 
 
 def _check_free(address: str, port: int, option: str) -> None:
@@ -254,7 +316,8 @@ def _check_free(address: str, port: int, option: str) -> None:
             probe.bind((address, port))
         except OSError as error:
             raise SettingError(
-                f"Port {port} on {address} cannot be used ({error.strerror}); choose another with {option}.") from None
+                f"Port {port} on {address} cannot be used ({error.strerror}); choose another with {option}."
+            ) from None
 
 
 def _say_where(settings: Settings, broker_url: str, demo: Demo | None) -> None:

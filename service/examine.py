@@ -41,15 +41,22 @@ def examine(store: Store, arrivals: Iterable[Arrival], understander: intake.Unde
         "findings": [],
         "presses": [
             {
-                "door": press.door, "start": telling.rfc3339(press.start_s), "end": telling.rfc3339_or_none(press.end_s),
-                "pulses": press.pulses, "drop_outs": press.drop_outs, "bounce": press.bounce,
+                "door": press.door,
+                "start": telling.rfc3339(press.start_s),
+                "end": telling.rfc3339_or_none(press.end_s),
+                "pulses": press.pulses,
+                "drop_outs": press.drop_outs,
+                "bounce": press.bounce,
             }
-            for site in sites for press in _all_presses(reader, site) if not press.doubtful
+            for site in sites
+            for press in _all_presses(reader, site)
+            if not press.doubtful
         ],
         "unseen": [],
         "blind": [
             {"start": telling.rfc3339(spell.start_s), "end": telling.rfc3339_or_none(spell.end_s), "why": spell.why}
-            for site in sites for spell in reader.blind_spells(site, -inf, inf, inf)
+            for site in sites
+            for spell in reader.blind_spells(site, -inf, inf, inf)
         ],
         "looked_for": ["presses", "blind"],
         "packs": {"read": count, "set_aside": [{"topic": pack.topic, "reason": pack.reason} for pack in refused]},

@@ -49,7 +49,7 @@ class Understander:
                 return len(waiting)
         except StoreUnavailable:
             raise
-        except Exception:  # noqa: BLE001 - answered: below, each pack by itself
+        except Exception:
             log.exception("A pack brought down its batch; taking the batch one by one")
         return self._process_one_by_one(limit)
 
@@ -65,10 +65,12 @@ class Understander:
                     self._process(work, pack_id, arrival)
             except StoreUnavailable:
                 raise
-            except Exception as error:  # noqa: BLE001 - answered: the pack is marked, visible, and passed over
+            except Exception as error:
                 log.exception("Pack %d could not be understood", pack_id)
                 with self._store.work() as work:
-                    work.set_aside(pack_id, "unexpected", f"{type(error).__name__}: {error}"[:ENDS_ABRUPTLY], None, None)
+                    work.set_aside(
+                        pack_id, "unexpected", f"{type(error).__name__}: {error}"[:ENDS_ABRUPTLY], None, None
+                    )
                     work.understood(pack_id)
         return limit
 

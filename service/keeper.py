@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -53,9 +54,22 @@ class Keeper:
     told : called with events after each commit, from the keeper's thread; must not block.
     """
 
-    def __init__(self, store: Store, understander: intake.Understander, health: Health, clock: Clock,
-                 told: Callable[[Sequence[Event]], None], limit: int = 5000) -> None:
-        self._store, self._understander, self._health, self._clock, self._told = store, understander, health, clock, told
+    def __init__(
+        self,
+        store: Store,
+        understander: intake.Understander,
+        health: Health,
+        clock: Clock,
+        told: Callable[[Sequence[Event]], None],
+        limit: int = 5000,
+    ) -> None:
+        self._store, self._understander, self._health, self._clock, self._told = (
+            store,
+            understander,
+            health,
+            clock,
+            told,
+        )
         self._queue: queue.Queue[Parcel | None] = queue.Queue(limit)
         self._jobs: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
@@ -137,7 +151,9 @@ class Keeper:
             try:
                 intake.receive(self._store, arrivals)
                 break
-            except StoreUnavailable as trouble:  # nothing is acknowledged meanwhile; the queue fills, the broker holds the rest
+            except (
+                StoreUnavailable
+            ) as trouble:  # nothing is acknowledged meanwhile; the queue fills, the broker holds the rest
                 self._store_failed(trouble)
                 if self._stopping.is_set():
                     return
@@ -175,7 +191,5 @@ class Keeper:
             self._health.store_trouble, self._health.store_since_s = None, self._clock()
 
     def _wake(self) -> None:
-        try:
+        with suppress(queue.Full):  # a full queue is awake
             self._queue.put_nowait(None)
-        except queue.Full:
-            pass  # then it is awake

@@ -41,8 +41,16 @@ class Reader(Protocol):
         ...
 
     def presses(
-        self, site: str, start_s: float, end_s: float, *, chime: str | None = None, door: str | None = None,
-        cursor: str | None = None, limit: int = 100, newest_first: bool = False,
+        self,
+        site: str,
+        start_s: float,
+        end_s: float,
+        *,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        newest_first: bool = False,
     ) -> tuple[Sequence[model.Press], str | None]:
         """A page of presses that start in the stretch, and the cursor of the next page (None: no more)."""
         ...
@@ -52,13 +60,23 @@ class Reader(Protocol):
         ...
 
     def visits(
-        self, site: str, start_s: float, end_s: float, *, chime: str | None = None, door: str | None = None,
-        cursor: str | None = None, limit: int = 100, newest_first: bool = False,
+        self,
+        site: str,
+        start_s: float,
+        end_s: float,
+        *,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        newest_first: bool = False,
     ) -> tuple[Sequence[model.Visit], str | None]:
         """A page of visits that start in the stretch, each with its presses, and the cursor of the next page."""
         ...
 
-    def soundings(self, site: str, start_s: float, end_s: float, chime: str | None = None) -> Sequence[model.Sounding]: ...
+    def soundings(
+        self, site: str, start_s: float, end_s: float, chime: str | None = None
+    ) -> Sequence[model.Sounding]: ...
 
     def blind_spells(self, site: str, start_s: float, end_s: float, now_s: float) -> Sequence[model.BlindSpell]:
         """Stretches that overlap the asked one, per chime, clipped to nothing (their own start and end)."""
@@ -66,8 +84,9 @@ class Reader(Protocol):
 
     def boots(self, site: str, chime: str, start_s: float, end_s: float) -> Sequence[model.Boot]: ...
 
-    def supply(self, site: str, chime: str, start_s: float, end_s: float, step_s: float | None = None,
-               limit: int = 10_000) -> Sequence[model.SupplyPoint]:
+    def supply(
+        self, site: str, chime: str, start_s: float, end_s: float, step_s: float | None = None, limit: int = 10_000
+    ) -> Sequence[model.SupplyPoint]:
         """The rail in the stretch: windows as sent, or joined to stretches of `step_s`. Gaps stay gaps."""
         ...
 
@@ -77,8 +96,14 @@ class Reader(Protocol):
         """The newest burst of each kind of idle, test, step, sound."""
         ...
 
-    def set_aside(self, *, site: str | None = None, cursor: str | None = None, limit: int = 100,
-                  fates: Sequence[str] = ("quarantined", "unexpected")) -> tuple[Sequence[model.SetAside], str | None]:
+    def set_aside(
+        self,
+        *,
+        site: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        fates: Sequence[str] = ("quarantined", "unexpected"),
+    ) -> tuple[Sequence[model.SetAside], str | None]:
         """Packs that were not understood, newest first."""
         ...
 
@@ -147,14 +172,18 @@ class Work(Protocol):
     def add_content(self, chime: ChimeLedger, digest: int, packet_id: int | None, received_s: float) -> None: ...
 
     # presses and visits
-    def presses_near(self, door_id: int, boot: BootLedger, start_up_s: float, end_up_s: float) -> list[tuple[int, Fragment]]: ...
+    def presses_near(
+        self, door_id: int, boot: BootLedger, start_up_s: float, end_up_s: float
+    ) -> list[tuple[int, Fragment]]: ...
     def put_press(self, door_id: int, boot: BootLedger, press: Fragment, press_id: int | None) -> int: ...
     def remove_presses(self, press_ids: Sequence[int]) -> None: ...
     def presses_between(self, door_id: int, start_s: float, end_s: float) -> list[PressRow]:
         """Presses of which any part lies in the stretch (both ends included)."""
         ...
 
-    def put_visit(self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]) -> int: ...
+    def put_visit(
+        self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]
+    ) -> int: ...
     def remove_visits(self, visit_ids: Iterable[int]) -> None: ...
     def press(self, press_id: int) -> model.Press: ...
 
@@ -167,9 +196,12 @@ class Work(Protocol):
     def put_sounding(self, chime: ChimeLedger, boot: BootLedger, start_up_s: float, end_up_s: float | None) -> None: ...
 
     # the supply
-    def add_reading(self, chime: ChimeLedger, boot: BootLedger, end_up_s: float, reading: dict[str, float | None]) -> None: ...
-    def add_waveform(self, chime: ChimeLedger, boot: BootLedger, waveform: model.Waveform, start_up_s: float,
-                     commissioning: bool) -> None: ...
+    def add_reading(
+        self, chime: ChimeLedger, boot: BootLedger, end_up_s: float, reading: dict[str, float | None]
+    ) -> None: ...
+    def add_waveform(
+        self, chime: ChimeLedger, boot: BootLedger, waveform: model.Waveform, start_up_s: float, commissioning: bool
+    ) -> None: ...
 
     # time
     def redate(self, boot: BootLedger, line: Line) -> None:

@@ -33,22 +33,32 @@ def _time_zone() -> str:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    data: Path = field(default_factory=_data_dir, metadata={"meaning": "folder of the record and of the embedded broker"})
+    data: Path = field(
+        default_factory=_data_dir, metadata={"meaning": "folder of the record and of the embedded broker"}
+    )
     database_url: str = _setting("", "SQLAlchemy URL of the record; empty = SQLite in the data folder")
-    listen: str = _setting("127.0.0.1", "address of the page and the API; anything but loopback opens them to the network")
+    listen: str = _setting(
+        "127.0.0.1", "address of the page and the API; anything but loopback opens them to the network"
+    )
     http_port: int = _setting(7433, "TCP port of the page and the API")
     mqtt_port: int = _setting(1883, "TCP port of the embedded broker")
     mqtt_listen: str = _setting("127.0.0.1", "address of the embedded broker; a chime on the wall needs 0.0.0.0")
     broker_url: str = _setting("", "mqtt://host:port or mqtts://host:port; empty = start the embedded broker")
     mqtt_username: str = _setting("", "user name at the broker")
     mqtt_password: str = _setting("", "password at the broker")
-    mqtt_ca: str = _setting("", "file with the certificate of a private CA that signed the broker's; empty = the system's CAs")
+    mqtt_ca: str = _setting(
+        "", "file with the certificate of a private CA that signed the broker's; empty = the system's CAs"
+    )
     mqtt_certificate: str = _setting("", "certificate file of the embedded broker; with mqtt_key it speaks TLS")
     mqtt_key: str = _setting("", "key file of the embedded broker")
     mqtt_version: str = _setting("3.1.1", "3.1.1 or 5; the embedded broker speaks 3.1.1 only")
-    mqtt_client_id: str = _setting("bellcrank", "names the persistent session at the broker; two services need two names")
+    mqtt_client_id: str = _setting(
+        "bellcrank", "names the persistent session at the broker; two services need two names"
+    )
     prefix: str = _setting("bellcrank", "first part of every topic")
-    enrolment_open: bool = _setting(True, "whether packs of chimes that nobody has claimed are understood, else refused")
+    enrolment_open: bool = _setting(
+        True, "whether packs of chimes that nobody has claimed are understood, else refused"
+    )
     time_zone: str = field(default_factory=_time_zone, metadata={"meaning": "IANA zone that a new site gets"})
 
     @property

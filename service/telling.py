@@ -24,25 +24,47 @@ def rfc3339_or_none(time_s: float | None) -> str | None:
 
 def press(fact: model.Press) -> dict[str, Any]:
     return {
-        "id": fact.id, "visit": fact.visit_id, "site": fact.site, "chime": fact.chime, "door": fact.door,
-        "start": rfc3339(fact.start_s), "end": rfc3339_or_none(fact.end_s), "uncertainty_s": round(fact.uncertainty_s, 3),
-        "source": fact.source, "pulses": fact.pulses, "drop_outs": fact.drop_outs, "bounce": fact.bounce,
+        "id": fact.id,
+        "visit": fact.visit_id,
+        "site": fact.site,
+        "chime": fact.chime,
+        "door": fact.door,
+        "start": rfc3339(fact.start_s),
+        "end": rfc3339_or_none(fact.end_s),
+        "uncertainty_s": round(fact.uncertainty_s, 3),
+        "source": fact.source,
+        "pulses": fact.pulses,
+        "drop_outs": fact.drop_outs,
+        "bounce": fact.bounce,
         "doubtful": fact.doubtful,
     }
 
 
 def visit(fact: model.Visit) -> dict[str, Any]:
     return {
-        "id": fact.id, "site": fact.site, "chime": fact.chime, "door": fact.door, "start": rfc3339(fact.start_s),
-        "end": rfc3339(fact.end_s), "sounded": fact.sounded, "presses": [press(one) for one in fact.presses],
+        "id": fact.id,
+        "site": fact.site,
+        "chime": fact.chime,
+        "door": fact.door,
+        "start": rfc3339(fact.start_s),
+        "end": rfc3339(fact.end_s),
+        "sounded": fact.sounded,
+        "presses": [press(one) for one in fact.presses],
     }
 
 
 def supply(fact: model.SupplyPoint) -> dict[str, Any]:
     return {
-        "start": rfc3339(fact.start_s), "end": rfc3339(fact.end_s), "windows": fact.windows, "mean_v": fact.mean_v,
-        "min_v": fact.min_v, "max_v": fact.max_v, "low_v": fact.low_v, "regulated_min_v": fact.regulated_min_v,
-        "temperature_c": fact.temperature_c, "link_dbw": fact.link_dbw,
+        "start": rfc3339(fact.start_s),
+        "end": rfc3339(fact.end_s),
+        "windows": fact.windows,
+        "mean_v": fact.mean_v,
+        "min_v": fact.min_v,
+        "max_v": fact.max_v,
+        "low_v": fact.low_v,
+        "regulated_min_v": fact.regulated_min_v,
+        "temperature_c": fact.temperature_c,
+        "link_dbw": fact.link_dbw,
     }
 
 
@@ -52,22 +74,44 @@ def presence(at_s: float, alive: bool) -> dict[str, Any]:
 
 def chime(fact: model.Chime) -> dict[str, Any]:
     return {
-        "site": fact.site, "chime": fact.chime, "claimed": fact.claimed, "device": fact.device,
-        "first_heard": rfc3339(fact.first_heard_s), "last_heard": rfc3339(fact.last_heard_s), "alive": fact.alive,
-        "alive_since": rfc3339_or_none(fact.alive_since_s), "level": list(fact.level),
+        "site": fact.site,
+        "chime": fact.chime,
+        "claimed": fact.claimed,
+        "device": fact.device,
+        "first_heard": rfc3339(fact.first_heard_s),
+        "last_heard": rfc3339(fact.last_heard_s),
+        "alive": fact.alive,
+        "alive_since": rfc3339_or_none(fact.alive_since_s),
+        "level": list(fact.level),
     }
 
 
 def door(fact: model.Door) -> dict[str, Any]:
-    return {"site": fact.site, "chime": fact.chime, "door": fact.door, "name": fact.name, "first_heard": rfc3339(fact.first_heard_s)}
+    return {
+        "site": fact.site,
+        "chime": fact.chime,
+        "door": fact.door,
+        "name": fact.name,
+        "first_heard": rfc3339(fact.first_heard_s),
+    }
 
 
 def blind_spell(fact: model.BlindSpell) -> dict[str, Any]:
-    return {"site": fact.site, "chime": fact.chime, "start": rfc3339(fact.start_s), "end": rfc3339_or_none(fact.end_s), "why": fact.why}
+    return {
+        "site": fact.site,
+        "chime": fact.chime,
+        "start": rfc3339(fact.start_s),
+        "end": rfc3339_or_none(fact.end_s),
+        "why": fact.why,
+    }
 
 
 def boot(fact: model.Boot) -> dict[str, Any]:
     return {
-        "site": fact.site, "chime": fact.chime, "number": fact.number, "cause": fact.cause, "start": rfc3339(fact.start_s),
+        "site": fact.site,
+        "chime": fact.chime,
+        "number": fact.number,
+        "cause": fact.cause,
+        "start": rfc3339(fact.start_s),
         "last_heard": rfc3339(fact.last_heard_s),
     }

@@ -2,8 +2,8 @@
 
 import threading
 
-from service.keeper import Keeper
 from service.errors import StoreUnavailable
+from service.keeper import Keeper
 from service.ports import Clock
 
 EVENTS_KEPT_S = 7 * 86400.0

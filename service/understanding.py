@@ -50,7 +50,9 @@ def note_presence(work: Work, chime: ChimeLedger, alive: bool, arrival: Arrival)
     chime.alive, chime.alive_since_s, chime.changed = alive, arrival.received_s, True
     work.add_presence(chime, arrival.received_s, alive)
     if arrival.via != "file":
-        work.add_event("presence", arrival.received_s, chime.site, chime.chime, telling.presence(arrival.received_s, alive))
+        work.add_event(
+            "presence", arrival.received_s, chime.site, chime.chime, telling.presence(arrival.received_s, alive)
+        )
 
 
 # ── once ────────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -131,9 +133,19 @@ def _record_presses(work: Work, chime: ChimeLedger, boot: BootLedger, pack: Pack
         found += [(train.door, fragment) for fragment in pulses.fragments(moved)]
     for summary in pack.press_summaries:
         start = now_up_s + summary.moment_s
-        found.append((summary.door, pulses.Fragment(
-            start, start + summary.span_s, "summary", summary.pulses, summary.longest_gap_s or 0.0,
-            drop_outs=int((summary.longest_gap_s or 0.0) > pulses.MISSING_PULSE_S))))
+        found.append(
+            (
+                summary.door,
+                pulses.Fragment(
+                    start,
+                    start + summary.span_s,
+                    "summary",
+                    summary.pulses,
+                    summary.longest_gap_s or 0.0,
+                    drop_outs=int((summary.longest_gap_s or 0.0) > pulses.MISSING_PULSE_S),
+                ),
+            )
+        )
     for change in pack.contact_changes:
         at = now_up_s + change.moment_s
         for start, end in _stretches_after(work, boot, change.door, at, change.closed):
@@ -172,8 +184,15 @@ def _regroup(work: Work, door_id: int, start_s: float, end_s: float) -> None:
     row_of = {p.id: p for p in presses}
     for group in visits.group(visits.Stretch(p.id, p.start_s, p.end_s) for p in presses):
         before = sorted({row_of[p.id].visit_id or 0 for p in group} - {0} - kept)
-        kept.add(work.put_visit(
-            door_id, before[0] if before else None, group[0].start_s, max(p.end_s for p in group), [p.id for p in group]))
+        kept.add(
+            work.put_visit(
+                door_id,
+                before[0] if before else None,
+                group[0].start_s,
+                max(p.end_s for p in group),
+                [p.id for p in group],
+            )
+        )
     work.remove_visits(old - kept)
 
 
@@ -184,7 +203,9 @@ def _tell_presses(work: Work, press_ids: list[int], at_s: float, tell: bool) -> 
             work.add_event("press", at_s, press.site, press.chime, telling.press(press))
 
 
-def _stretches_after(work: Work, boot: BootLedger, lane: str, up_s: float, closed: bool) -> list[tuple[float, float | None]]:
+def _stretches_after(
+    work: Work, boot: BootLedger, lane: str, up_s: float, closed: bool
+) -> list[tuple[float, float | None]]:
     """The stretches that a change of a contact (or of the sound, lane "") begins or ends."""
     work.add_contact(boot, lane, up_s, closed)
     return pulses.closed_stretches(work.contacts_around(boot, lane, up_s))
@@ -206,16 +227,27 @@ def _record_supply(work: Work, chime: ChimeLedger, boot: BootLedger, pack: Pack,
         work.add_reading(chime, boot, end_up_s, reading)
         if tell:
             at_s = boot.readings_dated.wall_s(end_up_s)
-            work.add_event("supply", at_s, chime.site, chime.chime, {
-                "at": telling.rfc3339(at_s), **{name: value for name, value in reading.items() if value is not None}})
+            work.add_event(
+                "supply",
+                at_s,
+                chime.site,
+                chime.chime,
+                {"at": telling.rfc3339(at_s), **{name: value for name, value in reading.items() if value is not None}},
+            )
 
 
 def _reading(window: RailWindow, pack: Pack) -> dict[str, float | None]:
     """One row; what the pack tells beside its windows goes with the first of them."""
     return {
-        "window_s": window.window_s or 0.0, "mean_v": window.mean_v, "min_v": window.min_v, "max_v": window.max_v,
-        "low_v": window.low_v, "regulated_mean_v": pack.regulated_mean_v, "regulated_min_v": pack.regulated_min_v,
-        "temperature_c": pack.temperature_c, "link_dbw": pack.link_dbw,
+        "window_s": window.window_s or 0.0,
+        "mean_v": window.mean_v,
+        "min_v": window.min_v,
+        "max_v": window.max_v,
+        "low_v": window.low_v,
+        "regulated_mean_v": pack.regulated_mean_v,
+        "regulated_min_v": pack.regulated_min_v,
+        "temperature_c": pack.temperature_c,
+        "link_dbw": pack.link_dbw,
     }
 
 

@@ -110,6 +110,7 @@ def _turns_right(a: Witness, b: Witness, c: Witness) -> bool:
 
 def _thinned(hull: list[Witness]) -> list[Witness]:
     """Without the inner point whose loss moves the hull least."""
+
     def loss(i: int) -> float:
         (x0, y0), (x1, y1), (x2, y2) = hull[i - 1], hull[i], hull[i + 1]
         return y0 + (y2 - y0) * (x1 - x0) / (x2 - x0) - y1

@@ -20,7 +20,13 @@ from service.errors import StoreUnavailable
 HEAD = "0001"
 """The newest migration. Asked before Alembic is imported, which would cost a tenth of a second at each start."""
 
-PRAGMAS = {"journal_mode": "WAL", "synchronous": "FULL", "foreign_keys": "ON", "busy_timeout": "5000", "cache_size": "-8000"}
+PRAGMAS = {
+    "journal_mode": "WAL",
+    "synchronous": "FULL",
+    "foreign_keys": "ON",
+    "busy_timeout": "5000",
+    "cache_size": "-8000",
+}
 
 
 def open_engine(url: str) -> Engine:
@@ -65,7 +71,9 @@ def unavailable_told() -> Iterator[None]:
             raise
         cause = str(error.orig)
         if "disk is full" in cause or "No space left" in cause:
-            raise StoreUnavailable("The record cannot be written: the disk is full. Free some space, and it will go on by itself.") from error
+            raise StoreUnavailable(
+                "The record cannot be written: the disk is full. Free some space, and it will go on by itself."
+            ) from error
         raise StoreUnavailable(f"The record cannot be reached: {cause}.") from error
 
 

@@ -16,14 +16,19 @@ class People:
         self._connection = connection
 
     def is_known(self, site: str, chime: str) -> bool:
-        return bool(self._connection.execute(
-            select(CHIME.c.claimed).join(SITE, SITE.c.id == CHIME.c.site_id).where(SITE.c.site == site, CHIME.c.chime == chime)
-        ).scalar())
+        return bool(
+            self._connection.execute(
+                select(CHIME.c.claimed)
+                .join(SITE, SITE.c.id == CHIME.c.site_id)
+                .where(SITE.c.site == site, CHIME.c.chime == chime)
+            ).scalar()
+        )
 
     def claim(self, site: str, chime: str, name: str | None) -> None:
         site_id = self._site_id(site)
         claimed = self._connection.execute(
-            update(CHIME).where(CHIME.c.site_id == site_id, CHIME.c.chime == chime).values(claimed=True))
+            update(CHIME).where(CHIME.c.site_id == site_id, CHIME.c.chime == chime).values(claimed=True)
+        )
         if claimed.rowcount == 0:
             raise NotFound(f"no chime {chime!r} at {site!r} has been heard")
         if name:
@@ -31,12 +36,14 @@ class People:
 
     def rename_site(self, site: str, name: str, time_zone: str) -> None:
         self._connection.execute(
-            update(SITE).where(SITE.c.id == self._site_id(site)).values(name=name, time_zone=time_zone))
+            update(SITE).where(SITE.c.id == self._site_id(site)).values(name=name, time_zone=time_zone)
+        )
 
     def rename_door(self, site: str, chime: str, door: str, name: str) -> None:
         chimes = select(CHIME.c.id).where(CHIME.c.site_id == self._site_id(site), CHIME.c.chime == chime)
         renamed = self._connection.execute(
-            update(DOOR).where(DOOR.c.chime_id.in_(chimes), DOOR.c.door == door).values(name=name))
+            update(DOOR).where(DOOR.c.chime_id.in_(chimes), DOOR.c.door == door).values(name=name)
+        )
         if renamed.rowcount == 0:
             raise NotFound(f"no door {door!r} of chime {chime!r} at {site!r} has been heard")
 

@@ -36,14 +36,19 @@ class SqlReader(SupplyReader):
     # places
 
     def sites(self) -> Sequence[model.Site]:
-        query = select(SITE.c.site, SITE.c.name, SITE.c.time_zone).where(
-            SITE.c.id.in_(select(CHIME.c.site_id).where(CHIME.c.claimed))).order_by(SITE.c.name)
+        query = (
+            select(SITE.c.site, SITE.c.name, SITE.c.time_zone)
+            .where(SITE.c.id.in_(select(CHIME.c.site_id).where(CHIME.c.claimed)))
+            .order_by(SITE.c.name)
+        )
         with self._asking() as connection:
             return [model.Site(*row) for row in connection.execute(query)]
 
     def site(self, site: str) -> model.Site:
         with self._asking() as connection:
-            row = connection.execute(select(SITE.c.site, SITE.c.name, SITE.c.time_zone).where(SITE.c.site == site)).first()
+            row = connection.execute(
+                select(SITE.c.site, SITE.c.name, SITE.c.time_zone).where(SITE.c.site == site)
+            ).first()
         if row is None:
             raise NotFound(f"no site {site!r} has been heard")
         return model.Site(*row)
@@ -75,8 +80,16 @@ class SqlReader(SupplyReader):
     # presses and visits
 
     def presses(
-        self, site: str, start_s: float, end_s: float, *, chime: str | None = None, door: str | None = None,
-        cursor: str | None = None, limit: int = 100, newest_first: bool = False,
+        self,
+        site: str,
+        start_s: float,
+        end_s: float,
+        *,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        newest_first: bool = False,
     ) -> tuple[Sequence[model.Press], str | None]:
         with self._asking() as connection:
             query = _presses().where(PRESS.c.door_id.in_(self._door_ids(connection, site, chime, door)))
@@ -91,13 +104,23 @@ class SqlReader(SupplyReader):
         return found
 
     def visits(
-        self, site: str, start_s: float, end_s: float, *, chime: str | None = None, door: str | None = None,
-        cursor: str | None = None, limit: int = 100, newest_first: bool = False,
+        self,
+        site: str,
+        start_s: float,
+        end_s: float,
+        *,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        newest_first: bool = False,
     ) -> tuple[Sequence[model.Visit], str | None]:
         with self._asking() as connection:
-            query = select(VISIT.c.id, VISIT.c.start_s, VISIT.c.end_s, *PLACE).select_from(
-                VISIT.join(DOORS, DOOR.c.id == VISIT.c.door_id)
-            ).where(VISIT.c.door_id.in_(self._door_ids(connection, site, chime, door)))
+            query = (
+                select(VISIT.c.id, VISIT.c.start_s, VISIT.c.end_s, *PLACE)
+                .select_from(VISIT.join(DOORS, DOOR.c.id == VISIT.c.door_id))
+                .where(VISIT.c.door_id.in_(self._door_ids(connection, site, chime, door)))
+            )
             rows, onward = _page(connection, query, VISIT, start_s, end_s, cursor, limit, newest_first)
             if not rows:
                 return [], onward
@@ -110,16 +133,26 @@ class SqlReader(SupplyReader):
             sounds.setdefault(sounding.chime, []).append(sounding.start_s)
         return [
             model.Visit(
-                r.id, r.site, r.chime, r.door, r.start_s, r.end_s,
+                r.id,
+                r.site,
+                r.chime,
+                r.door,
+                r.start_s,
+                r.end_s,
                 answered((p.start_s for p in presses[r.id]), sounds[r.chime]) if r.chime in sounds else None,
-                tuple(presses[r.id]))
+                tuple(presses[r.id]),
+            )
             for r in rows
         ], onward
 
     def soundings(self, site: str, start_s: float, end_s: float, chime: str | None = None) -> Sequence[model.Sounding]:
-        query = select(SITE.c.site, CHIME.c.chime, SOUNDING.c.start_s, SOUNDING.c.end_s).select_from(
-            SOUNDING.join(CHIME, CHIME.c.id == SOUNDING.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id)
-        ).where(SITE.c.site == site, SOUNDING.c.start_s >= start_s, SOUNDING.c.start_s < end_s)
+        query = (
+            select(SITE.c.site, CHIME.c.chime, SOUNDING.c.start_s, SOUNDING.c.end_s)
+            .select_from(
+                SOUNDING.join(CHIME, CHIME.c.id == SOUNDING.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id)
+            )
+            .where(SITE.c.site == site, SOUNDING.c.start_s >= start_s, SOUNDING.c.start_s < end_s)
+        )
         if chime is not None:
             query = query.where(CHIME.c.chime == chime)
         with self._asking() as connection:
@@ -152,33 +185,58 @@ class SqlReader(SupplyReader):
 
     def _boots(self, site: str, chime: str) -> list[model.Boot]:
         """Power-ups of a chime that numbers them, oldest first."""
-        query = select(SITE.c.site, CHIME.c.chime, BOOT.c.number, BOOT.c.cause, BOOT.c.start_s, BOOT.c.last_heard_s).select_from(
-            BOOT.join(CHIME, CHIME.c.id == BOOT.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id)
-        ).where(SITE.c.site == site, CHIME.c.chime == chime, BOOT.c.number.is_not(None)).order_by(BOOT.c.start_s)
+        query = (
+            select(SITE.c.site, CHIME.c.chime, BOOT.c.number, BOOT.c.cause, BOOT.c.start_s, BOOT.c.last_heard_s)
+            .select_from(BOOT.join(CHIME, CHIME.c.id == BOOT.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id))
+            .where(SITE.c.site == site, CHIME.c.chime == chime, BOOT.c.number.is_not(None))
+            .order_by(BOOT.c.start_s)
+        )
         with self._asking() as connection:
             return [model.Boot(*row) for row in connection.execute(query)]
 
     # the inbox, events, looks
 
     def set_aside(
-        self, *, site: str | None = None, cursor: str | None = None, limit: int = 100,
+        self,
+        *,
+        site: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
         fates: Sequence[str] = ("quarantined", "unexpected"),
     ) -> tuple[Sequence[model.SetAside], str | None]:
-        query = select(
-            FATE.c.pack_id, KEPT.c.received_s, KEPT.c.topic, FATE.c.site, FATE.c.chime, KEPT.c.via, FATE.c.fate, FATE.c.reason,
-            func.length(KEPT.c.payload), KEPT.c.payload,
-        ).select_from(FATE.join(KEPT, KEPT.c.id == FATE.c.pack_id)).where(FATE.c.fate.in_(fates))
+        query = (
+            select(
+                FATE.c.pack_id,
+                KEPT.c.received_s,
+                KEPT.c.topic,
+                FATE.c.site,
+                FATE.c.chime,
+                KEPT.c.via,
+                FATE.c.fate,
+                FATE.c.reason,
+                func.length(KEPT.c.payload),
+                KEPT.c.payload,
+            )
+            .select_from(FATE.join(KEPT, KEPT.c.id == FATE.c.pack_id))
+            .where(FATE.c.fate.in_(fates))
+        )
         if site is not None:  # what has no address may be anybody's
             query = query.where(or_(FATE.c.site == site, FATE.c.site.is_(None)))
         if cursor is not None:
             query = query.where(FATE.c.pack_id < _whole(cursor))
         with self._asking() as connection:
             rows = connection.execute(query.order_by(FATE.c.pack_id.desc()).limit(limit + 1)).all()
-        return [model.SetAside(*row) for row in rows[:limit]], str(rows[limit - 1].pack_id) if len(rows) > limit else None
+        return [model.SetAside(*tuple(row)) for row in rows[:limit]], str(rows[limit - 1].pack_id) if len(
+            rows
+        ) > limit else None
 
     def events_after(self, event_id: int, limit: int = 1000) -> Sequence[model.Event]:
-        query = select(EVENT.c.id, EVENT.c.at_s, EVENT.c.kind, EVENT.c.site, EVENT.c.chime, EVENT.c.data).where(
-            EVENT.c.id > event_id).order_by(EVENT.c.id).limit(limit)
+        query = (
+            select(EVENT.c.id, EVENT.c.at_s, EVENT.c.kind, EVENT.c.site, EVENT.c.chime, EVENT.c.data)
+            .where(EVENT.c.id > event_id)
+            .order_by(EVENT.c.id)
+            .limit(limit)
+        )
         with self._asking() as connection:
             return [model.Event(*row) for row in connection.execute(query)]
 
@@ -189,14 +247,28 @@ class SqlReader(SupplyReader):
     def counts(self) -> model.Counts:
         with self._asking() as connection:
             kept = int(connection.execute(select(func.coalesce(func.max(KEPT.c.id), 0))).scalar_one())
-            understood = int(connection.execute(select(func.coalesce(func.max(PROGRESS.c.understood_id), 0))).scalar_one())
-            fates = {row[0]: int(row[1]) for row in connection.execute(select(FATE.c.fate, func.count()).group_by(FATE.c.fate))}
+            understood = int(
+                connection.execute(select(func.coalesce(func.max(PROGRESS.c.understood_id), 0))).scalar_one()
+            )
+            fates = {
+                row[0]: int(row[1])
+                for row in connection.execute(select(FATE.c.fate, func.count()).group_by(FATE.c.fate))
+            }
         return model.Counts(
-            kept, kept - understood, fates.get("duplicate", 0), fates.get("quarantined", 0), fates.get("refused", 0),
-            fates.get("unexpected", 0))
+            kept,
+            kept - understood,
+            fates.get("duplicate", 0),
+            fates.get("quarantined", 0),
+            fates.get("refused", 0),
+            fates.get("unexpected", 0),
+        )
 
     def previous_look_s(self, site: str, person: str) -> float | None:
-        query = select(LOOK.c.previous_s).join(SITE, SITE.c.id == LOOK.c.site_id).where(SITE.c.site == site, LOOK.c.person == person)
+        query = (
+            select(LOOK.c.previous_s)
+            .join(SITE, SITE.c.id == LOOK.c.site_id)
+            .where(SITE.c.site == site, LOOK.c.person == person)
+        )
         with self._asking() as connection:
             found = connection.execute(query).scalar()
         return None if found is None else float(found)
@@ -216,8 +288,20 @@ def _presses() -> Select[Any]:
 
 def _press(row: Any) -> model.Press:
     return model.Press(
-        row.id, row.visit_id, row.site, row.chime, row.door, row.start_s, row.end_s, row.uncertainty_s, row.source, row.pulses,
-        row.drop_outs, row.bounce, row.doubtful)
+        row.id,
+        row.visit_id,
+        row.site,
+        row.chime,
+        row.door,
+        row.start_s,
+        row.end_s,
+        row.uncertainty_s,
+        row.source,
+        row.pulses,
+        row.drop_outs,
+        row.bounce,
+        row.doubtful,
+    )
 
 
 def _chimes() -> Select[Any]:
@@ -227,11 +311,26 @@ def _chimes() -> Select[Any]:
 def _chime(row: Any) -> model.Chime:
     level = tuple(part for part in row.level.split(",") if part)
     return model.Chime(
-        row.site, row.chime, row.claimed, row.device, row.first_heard_s, row.last_heard_s, row.alive, row.alive_since_s, level)
+        row.site,
+        row.chime,
+        row.claimed,
+        row.device,
+        row.first_heard_s,
+        row.last_heard_s,
+        row.alive,
+        row.alive_since_s,
+        level,
+    )
 
 
 def _page(
-    connection: Connection, query: Select[Any], target: Any, start_s: float, end_s: float, cursor: str | None, limit: int,
+    connection: Connection,
+    query: Select[Any],
+    target: Any,
+    start_s: float,
+    end_s: float,
+    cursor: str | None,
+    limit: int,
     newest_first: bool,
 ) -> tuple[Sequence[Any], str | None]:
     """Rows of `target` that start in the stretch, in order of (start_s, id), and the cursor of the next page."""

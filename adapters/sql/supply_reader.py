@@ -40,18 +40,26 @@ class SupplyReader:
         with self._asking() as connection:
             chime_id = _chime_id(connection, site, chime)
             found = [connection.execute(_newest(chime_id, kind)).first() for kind in ("idle", "test", "step", "sound")]
-        return [model.Burst(row.kind, row.start_s, row.rate_hz, row.lsb_v, row.codes) for row in found if row is not None]
+        return [
+            model.Burst(row.kind, row.start_s, row.rate_hz, row.lsb_v, row.codes) for row in found if row is not None
+        ]
 
 
 def _chime_id(connection: Connection, site: str, chime: str) -> int | None:
     """Asked first, so that the readings are found by one index range."""
-    query = select(CHIME.c.id).join(SITE, SITE.c.id == CHIME.c.site_id).where(SITE.c.site == site, CHIME.c.chime == chime)
+    query = (
+        select(CHIME.c.id).join(SITE, SITE.c.id == CHIME.c.site_id).where(SITE.c.site == site, CHIME.c.chime == chime)
+    )
     return connection.execute(query).scalar()
 
 
 def _newest(chime_id: int | None, kind: str) -> Select[Any]:
-    return select(WAVEFORM).where(WAVEFORM.c.chime_id == chime_id, WAVEFORM.c.kind == kind).order_by(
-        WAVEFORM.c.start_s.desc()).limit(1)
+    return (
+        select(WAVEFORM)
+        .where(WAVEFORM.c.chime_id == chime_id, WAVEFORM.c.kind == kind)
+        .order_by(WAVEFORM.c.start_s.desc())
+        .limit(1)
+    )
 
 
 def _joined(
@@ -60,16 +68,37 @@ def _joined(
     """Readings joined to steps counted from `start_s`; the mean weighs each window by its length."""
     step = cast(func.floor((READING.c.end_s - start_s) / step_s), Integer).label("step")
     weight = READING.c.window_s + 1e-9  # a chime that does not tell its window counts each reading alike
-    query = select(
-        step, func.count(), func.sum(READING.c.mean_v * weight) / func.sum(weight), func.min(READING.c.min_v),
-        func.max(READING.c.max_v), func.min(READING.c.low_v), func.min(READING.c.regulated_min_v), func.avg(READING.c.temperature_c),
-        func.avg(READING.c.link_dbw),
-    ).where(*stretch).group_by(step).order_by(step).limit(limit)
+    query = (
+        select(
+            step,
+            func.count(),
+            func.sum(READING.c.mean_v * weight) / func.sum(weight),
+            func.min(READING.c.min_v),
+            func.max(READING.c.max_v),
+            func.min(READING.c.low_v),
+            func.min(READING.c.regulated_min_v),
+            func.avg(READING.c.temperature_c),
+            func.avg(READING.c.link_dbw),
+        )
+        .where(*stretch)
+        .group_by(step)
+        .order_by(step)
+        .limit(limit)
+    )
     for number, windows, *values in connection.execute(query):
         yield model.SupplyPoint(start_s + number * step_s, start_s + (number + 1) * step_s, windows, *values)
 
 
 def _window(row: Any) -> model.SupplyPoint:
     return model.SupplyPoint(
-        row.end_s - row.window_s, row.end_s, 1, row.mean_v, row.min_v, row.max_v, row.low_v, row.regulated_min_v, row.temperature_c,
-        row.link_dbw)
+        row.end_s - row.window_s,
+        row.end_s,
+        1,
+        row.mean_v,
+        row.min_v,
+        row.max_v,
+        row.low_v,
+        row.regulated_min_v,
+        row.temperature_c,
+        row.link_dbw,
+    )

@@ -55,7 +55,7 @@ class KeptPack(SQLModel, table=True):
     """Bytes as they came, before anybody looked inside. Never changed; everything else can be made anew from these."""
 
     __tablename__ = "kept_pack"
-    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012 - SQLAlchemy's own form
+    __table_args__ = {"sqlite_autoincrement": True}
 
     id: int | None = Field(default=None, sa_column=Column(BIG_KEY, primary_key=True))
     received_s: float
@@ -256,7 +256,7 @@ class Waveform(SQLModel, table=True):
 class Event(SQLModel, table=True):
     """What listeners are told live; kept for a while so that one who was away can catch up."""
 
-    __table_args__ = {"sqlite_autoincrement": True}  # noqa: RUF012 - SQLAlchemy's own form
+    __table_args__ = {"sqlite_autoincrement": True}
 
     id: int | None = Field(default=None, sa_column=Column(BIG_KEY, primary_key=True))
     at_s: float

@@ -23,9 +23,18 @@ from service.walltime import Line
 
 KEPT, PROGRESS, FATE = table(tables.KeptPack), table(tables.Progress), table(tables.PackFate)
 KEY, CONTENT = table(tables.PackKey), table(tables.ContentKey)
-PRESS, VISIT, CONTACT, SOUNDING = table(tables.Press), table(tables.Visit), table(tables.Contact), table(tables.Sounding)
+PRESS, VISIT, CONTACT, SOUNDING = (
+    table(tables.Press),
+    table(tables.Visit),
+    table(tables.Contact),
+    table(tables.Sounding),
+)
 PRESENCE, READING, WAVEFORM, EVENT = (
-    table(tables.Presence), table(tables.Reading), table(tables.Waveform), table(tables.Event))
+    table(tables.Presence),
+    table(tables.Reading),
+    table(tables.Waveform),
+    table(tables.Event),
+)
 
 LONGEST_PRESS_S = 86400.0
 """How far back a press may have begun that is still looked for around a moment; makes the search by start an index range."""
@@ -99,8 +108,14 @@ class SqlWork(People):
     def keep(self, arrivals: Iterable[model.Arrival]) -> None:
         rows = [
             {
-                "received_s": a.received_s, "topic": a.topic, "via": a.via, "content_type": a.content_type,
-                "redelivered": a.redelivered, "packet_id": a.packet_id, "commissioning": a.commissioning, "payload": a.payload,
+                "received_s": a.received_s,
+                "topic": a.topic,
+                "via": a.via,
+                "content_type": a.content_type,
+                "redelivered": a.redelivered,
+                "packet_id": a.packet_id,
+                "commissioning": a.commissioning,
+                "payload": a.payload,
             }
             for a in arrivals
         ]
@@ -110,8 +125,22 @@ class SqlWork(People):
     def next_kept(self, limit: int) -> Sequence[tuple[int, model.Arrival]]:
         understood = select(func.coalesce(func.max(PROGRESS.c.understood_id), 0)).scalar_subquery()
         rows = self._connection.execute(select(KEPT).where(KEPT.c.id > understood).order_by(KEPT.c.id).limit(limit))
-        return [(row.id, model.Arrival(row.topic, row.payload, row.received_s, row.via, row.content_type, row.redelivered, row.packet_id,
-                                       row.commissioning)) for row in rows]
+        return [
+            (
+                row.id,
+                model.Arrival(
+                    row.topic,
+                    row.payload,
+                    row.received_s,
+                    row.via,
+                    row.content_type,
+                    row.redelivered,
+                    row.packet_id,
+                    row.commissioning,
+                ),
+            )
+            for row in rows
+        ]
 
     def understood(self, pack_id: int) -> None:
         self._understood_id = pack_id
@@ -137,7 +166,9 @@ class SqlWork(People):
         fresh = self._fresh_keys.get((boot.id, seq))
         if fresh is not None:
             return fresh
-        found = self._connection.execute(select(KEY.c.digest).where(KEY.c.boot_id == boot.id, KEY.c.seq == seq)).scalar()
+        found = self._connection.execute(
+            select(KEY.c.digest).where(KEY.c.boot_id == boot.id, KEY.c.seq == seq)
+        ).scalar()
         return None if found is None else int(found)
 
     def add_key(self, boot: BootLedger, seq: int, digest: int) -> None:
@@ -147,7 +178,10 @@ class SqlWork(People):
     def same_content(self, chime: ChimeLedger, digest: int) -> tuple[float, int | None, bool] | None:
         self._flush(CONTENT, self._waiting[CONTENT])
         row = self._connection.execute(
-            select(CONTENT).where(CONTENT.c.chime_id == chime.id, CONTENT.c.digest == digest).order_by(CONTENT.c.id.desc()).limit(1)
+            select(CONTENT)
+            .where(CONTENT.c.chime_id == chime.id, CONTENT.c.digest == digest)
+            .order_by(CONTENT.c.id.desc())
+            .limit(1)
         ).first()
         if row is None:
             return None
@@ -156,28 +190,49 @@ class SqlWork(People):
 
     def add_content(self, chime: ChimeLedger, digest: int, packet_id: int | None, received_s: float) -> None:
         self._waiting[CONTENT].append(
-            {"chime_id": chime.id, "digest": digest, "packet_id": packet_id, "received_s": received_s})
+            {"chime_id": chime.id, "digest": digest, "packet_id": packet_id, "received_s": received_s}
+        )
 
     # presses and visits
 
-    def presses_near(self, door_id: int, boot: BootLedger, start_up_s: float, end_up_s: float) -> list[tuple[int, Fragment]]:
+    def presses_near(
+        self, door_id: int, boot: BootLedger, start_up_s: float, end_up_s: float
+    ) -> list[tuple[int, Fragment]]:
         rows = self._connection.execute(
-            select(PRESS).where(
-                PRESS.c.door_id == door_id, PRESS.c.boot_id == boot.id,
+            select(PRESS)
+            .where(
+                PRESS.c.door_id == door_id,
+                PRESS.c.boot_id == boot.id,
                 PRESS.c.start_up_s.between(start_up_s - LONGEST_PRESS_S, end_up_s),
                 func.coalesce(PRESS.c.end_up_s, PRESS.c.start_up_s) >= start_up_s,
-            ).order_by(PRESS.c.start_up_s)
+            )
+            .order_by(PRESS.c.start_up_s)
         )
-        return [(r.id, Fragment(r.start_up_s, r.end_up_s, r.source, r.pulses, r.longest_gap_s, r.drop_outs, r.bounce, r.doubtful))
-                for r in rows]
+        return [
+            (
+                r.id,
+                Fragment(
+                    r.start_up_s, r.end_up_s, r.source, r.pulses, r.longest_gap_s, r.drop_outs, r.bounce, r.doubtful
+                ),
+            )
+            for r in rows
+        ]
 
     def put_press(self, door_id: int, boot: BootLedger, press: Fragment, press_id: int | None) -> int:
         values = {
-            "door_id": door_id, "boot_id": boot.id, "start_up_s": press.start_up_s, "end_up_s": press.end_up_s,
+            "door_id": door_id,
+            "boot_id": boot.id,
+            "start_up_s": press.start_up_s,
+            "end_up_s": press.end_up_s,
             "start_s": boot.dated.wall_s(press.start_up_s),
             "end_s": None if press.end_up_s is None else boot.dated.wall_s(press.end_up_s),
-            "uncertainty_s": boot.uncertainty_s(press.start_up_s), "source": press.source, "pulses": press.pulses,
-            "longest_gap_s": press.longest_gap_s, "drop_outs": press.drop_outs, "bounce": press.bounce, "doubtful": press.doubtful,
+            "uncertainty_s": boot.uncertainty_s(press.start_up_s),
+            "source": press.source,
+            "pulses": press.pulses,
+            "longest_gap_s": press.longest_gap_s,
+            "drop_outs": press.drop_outs,
+            "bounce": press.bounce,
+            "doubtful": press.doubtful,
         }
         if press_id is None:
             return inserted_key(self._connection.execute(insert(PRESS).values(values)))
@@ -192,11 +247,16 @@ class SqlWork(People):
         last_sign = func.coalesce(PRESS.c.end_s, PRESS.c.start_s)
         rows = self._connection.execute(
             select(PRESS.c.id, PRESS.c.visit_id, PRESS.c.start_s, last_sign).where(
-                PRESS.c.door_id == door_id, PRESS.c.start_s.between(start_s - LONGEST_PRESS_S, end_s), last_sign >= start_s)
+                PRESS.c.door_id == door_id,
+                PRESS.c.start_s.between(start_s - LONGEST_PRESS_S, end_s),
+                last_sign >= start_s,
+            )
         )
         return [PressRow(*row) for row in rows]
 
-    def put_visit(self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]) -> int:
+    def put_visit(
+        self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]
+    ) -> int:
         values = {"door_id": door_id, "start_s": start_s, "end_s": end_s}
         if visit_id is None:
             visit_id = inserted_key(self._connection.execute(insert(VISIT).values(values)))
@@ -228,8 +288,12 @@ class SqlWork(People):
 
     def put_sounding(self, chime: ChimeLedger, boot: BootLedger, start_up_s: float, end_up_s: float | None) -> None:
         values = {
-            "chime_id": chime.id, "boot_id": boot.id, "start_up_s": start_up_s, "end_up_s": end_up_s,
-            "start_s": boot.dated.wall_s(start_up_s), "end_s": None if end_up_s is None else boot.dated.wall_s(end_up_s),
+            "chime_id": chime.id,
+            "boot_id": boot.id,
+            "start_up_s": start_up_s,
+            "end_up_s": end_up_s,
+            "start_s": boot.dated.wall_s(start_up_s),
+            "end_s": None if end_up_s is None else boot.dated.wall_s(end_up_s),
         }
         same = and_(SOUNDING.c.boot_id == boot.id, SOUNDING.c.start_up_s == start_up_s)
         if self._connection.execute(update(SOUNDING).where(same).values(values)).rowcount == 0:
@@ -237,38 +301,70 @@ class SqlWork(People):
 
     # the supply
 
-    def add_reading(self, chime: ChimeLedger, boot: BootLedger, end_up_s: float, reading: dict[str, float | None]) -> None:
-        self._waiting[READING].append({
-            "chime_id": chime.id, "boot_id": boot.id, "end_up_s": end_up_s,
-            "end_s": boot.readings_dated.wall_s(end_up_s), **reading})
+    def add_reading(
+        self, chime: ChimeLedger, boot: BootLedger, end_up_s: float, reading: dict[str, float | None]
+    ) -> None:
+        self._waiting[READING].append(
+            {
+                "chime_id": chime.id,
+                "boot_id": boot.id,
+                "end_up_s": end_up_s,
+                "end_s": boot.readings_dated.wall_s(end_up_s),
+                **reading,
+            }
+        )
 
-    def add_waveform(self, chime: ChimeLedger, boot: BootLedger, waveform: model.Waveform, start_up_s: float,
-                     commissioning: bool) -> None:
-        self._connection.execute(insert(WAVEFORM).values(
-            chime_id=chime.id, boot_id=boot.id, kind=waveform.kind, start_up_s=start_up_s,
-            start_s=boot.dated.wall_s(start_up_s), rate_hz=waveform.rate_hz, lsb_v=waveform.lsb_v, codes=waveform.codes,
-            commissioning=commissioning))
+    def add_waveform(
+        self, chime: ChimeLedger, boot: BootLedger, waveform: model.Waveform, start_up_s: float, commissioning: bool
+    ) -> None:
+        self._connection.execute(
+            insert(WAVEFORM).values(
+                chime_id=chime.id,
+                boot_id=boot.id,
+                kind=waveform.kind,
+                start_up_s=start_up_s,
+                start_s=boot.dated.wall_s(start_up_s),
+                rate_hz=waveform.rate_hz,
+                lsb_v=waveform.lsb_v,
+                codes=waveform.codes,
+                commissioning=commissioning,
+            )
+        )
 
     # time
 
     def redate(self, boot: BootLedger, line: Line) -> None:
         boot.dated, boot.changed, rate = line, True, 1.0 + line.drift
         for target in (PRESS, SOUNDING):
-            self._connection.execute(update(target).where(target.c.boot_id == boot.id).values(
-                start_s=line.offset_s + target.c.start_up_s * rate, end_s=line.offset_s + target.c.end_up_s * rate))
-        self._connection.execute(update(WAVEFORM).where(WAVEFORM.c.boot_id == boot.id).values(
-            start_s=line.offset_s + WAVEFORM.c.start_up_s * rate))
+            self._connection.execute(
+                update(target)
+                .where(target.c.boot_id == boot.id)
+                .values(
+                    start_s=line.offset_s + target.c.start_up_s * rate, end_s=line.offset_s + target.c.end_up_s * rate
+                )
+            )
+        self._connection.execute(
+            update(WAVEFORM)
+            .where(WAVEFORM.c.boot_id == boot.id)
+            .values(start_s=line.offset_s + WAVEFORM.c.start_up_s * rate)
+        )
 
     def redate_readings(self, boot: BootLedger, line: Line) -> None:
         boot.readings_dated, boot.changed = line, True
         self._flush(READING, self._waiting[READING])
-        self._connection.execute(update(READING).where(READING.c.boot_id == boot.id).values(
-            end_s=line.offset_s + READING.c.end_up_s * (1.0 + line.drift)))
+        self._connection.execute(
+            update(READING)
+            .where(READING.c.boot_id == boot.id)
+            .values(end_s=line.offset_s + READING.c.end_up_s * (1.0 + line.drift))
+        )
 
     def press_stretches(self, boot: BootLedger) -> list[tuple[int, float, float]]:
         last_sign = func.max(func.coalesce(PRESS.c.end_s, PRESS.c.start_s))
         rows = self._connection.execute(
-            select(PRESS.c.door_id, func.min(PRESS.c.start_s), last_sign).where(PRESS.c.boot_id == boot.id).group_by(PRESS.c.door_id))
+            select(PRESS.c.door_id, func.min(PRESS.c.start_s), last_sign)
+            .where(PRESS.c.boot_id == boot.id)
+            .group_by(PRESS.c.door_id)
+        )
         return [(row[0], row[1], row[2]) for row in rows]
 
     # presence and events
@@ -280,7 +376,8 @@ class SqlWork(People):
         event = model.Event(self._ledgers.next_event_id(self._connection), at_s, kind, site, chime, data)
         self.events.append(event)
         self._waiting[EVENT].append(
-            {"id": event.id, "at_s": at_s, "kind": kind, "site": site, "chime": chime, "data": data})
+            {"id": event.id, "at_s": at_s, "kind": kind, "site": site, "chime": chime, "data": data}
+        )
 
     def forget_events(self, before_s: float) -> None:
         newest = select(func.max(EVENT.c.id)).scalar_subquery()  # stays, so that ids go on growing

@@ -51,9 +51,7 @@ def fragments(pulses: Sequence[tuple[float, float]]) -> list[Fragment]:
     >>> [(f.start_up_s, f.end_up_s, f.pulses) for f in fragments([(0.0, 0.008), (0.02, 0.028), (0.5, 0.508)])]
     [(0.0, 0.028, 2), (0.5, 0.508, 1)]
     """
-    single = (
-        Fragment(rise, fall, "edges", pulses=1, doubtful=fall - rise < STRAY_S) for rise, fall in pulses
-    )
+    single = (Fragment(rise, fall, "edges", pulses=1, doubtful=fall - rise < STRAY_S) for rise, fall in pulses)
     joined: list[Fragment] = []
     for fragment in single:
         if joined and belongs(joined[-1], fragment):
@@ -88,8 +86,14 @@ def join(a: Fragment, b: Fragment) -> Fragment:
         bounce = bounce or 0.0 < gap < BOUNCE_S
     ends = [f.end_up_s for f in (first, second) if f.end_up_s is not None]
     return replace(
-        told[0], start_up_s=first.start_up_s, end_up_s=max(ends, default=None), pulses=pulses, drop_outs=drop_outs,
-        longest_gap_s=longest, bounce=bounce, doubtful=first.doubtful and second.doubtful and pulses == 1,
+        told[0],
+        start_up_s=first.start_up_s,
+        end_up_s=max(ends, default=None),
+        pulses=pulses,
+        drop_outs=drop_outs,
+        longest_gap_s=longest,
+        bounce=bounce,
+        doubtful=first.doubtful and second.doubtful and pulses == 1,
     )
 
 
@@ -109,7 +113,8 @@ def closed_stretches(changes: Sequence[tuple[float, bool]]) -> list[tuple[float,
     following = [*changes[1:], None]
     return [
         (moment, after[0] if after is not None and not after[1] else None)
-        for (moment, closed), after in zip(changes, following, strict=True) if closed
+        for (moment, closed), after in zip(changes, following, strict=True)
+        if closed
     ]
 
 
