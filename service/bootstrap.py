@@ -1,24 +1,16 @@
 """The composition root: builds every part once. The only file that imports outward."""
 
-import fcntl
 import importlib.metadata
-import logging
 import signal
-import socket
-import subprocess
-import sys
 import threading
 from contextlib import ExitStack
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from service.errors import SettingError
+from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of
+from service.processes import BrokerTender, ChildProcess, interrupt_when_input_ends
 from service.settings import Settings, now_s
-
-log = logging.getLogger(__name__)
-
-RESTART_AFTER_S = 1.0
-"""Pause before an embedded broker that died is started again."""
 
 
 def run(settings: Settings, demo: "Demo | None" = None) -> None:
@@ -38,8 +30,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
 
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends like Ctrl-C: everything is stopped in order
     with ExitStack() as stack:
-        _take_folder(settings.data, stack)
-        _check_free(settings.listen, settings.http_port, "--http")
+        take_folder(settings.data, stack)
+        check_free(settings.listen, settings.http_port, "--http")
         broker = None
         if not settings.broker_url:
             broker = EmbeddedBroker(
@@ -62,7 +54,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             importlib.metadata.version("bellcrank"),
             now_s(),
             f"{settings.listen}:{settings.http_port}",
-            "this machine" if _is_loopback(settings.listen) else "the network",
+            "this machine" if is_loopback(settings.listen) else "the network",
             store=_shown(settings.url_of_record),
         )
         hub = Hub()
@@ -99,7 +91,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         if demo:
             chime = demo.chime(access.url, settings)
             parts.append(Part("simulated chime", chime.run, chime.stop))
-        _say_where(settings, access.url, demo)
+        say_where(settings, access.url, health.store, bool(demo))
         try:
             run_together([*parts, Part("page", server.run, lambda: _end(server, hub))], health.parts)
         except KeyboardInterrupt:
@@ -124,56 +116,13 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
         summary="Who rang at which door and when, and how the supply of the chime is.",
     )
     problems.install(app)
-    app.add_middleware(Guard, loopback_only=_is_loopback(settings.listen))
+    app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
     app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix))
     app.include_router(live.build(reader, hub))
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
     app.include_router(pages.build(reader, actions, health, now_s))
     return app
-
-
-class BrokerTender:
-    """Starts the embedded broker again when it dies."""
-
-    def __init__(self, broker: Any) -> None:
-        self._broker, self._stopping = broker, threading.Event()
-
-    def run(self) -> None:
-        while not self._stopping.is_set():
-            self._broker.process.wait()
-            if not self._stopping.wait(RESTART_AFTER_S):
-                log.warning("The embedded broker has ended; starting it again")
-                self._broker.start()
-
-    def stop(self) -> None:
-        self._stopping.set()
-        self._broker.stop()
-
-
-class ChildProcess:
-    """Another command of this program, running beside. It ends when its standard input closes, so it never outlives us."""
-
-    def __init__(self, arguments: list[str]) -> None:
-        self._arguments = arguments
-        self._process: subprocess.Popen[bytes] | None = None
-        self._stopping = False
-
-    def run(self) -> None:
-        self._process = subprocess.Popen(  # noqa: S603 - our own program
-            [sys.executable, "-m", "service", *self._arguments, "--until-input-ends"],
-            stdin=subprocess.PIPE,
-            start_new_session=True,
-        )
-        code = self._process.wait()
-        if not self._stopping:
-            raise RuntimeError(f"it ended with exit code {code}")
-
-    def stop(self) -> None:
-        self._stopping = True
-        if self._process and self._process.stdin:
-            self._process.stdin.close()
-            self._process.wait()
 
 
 class Demo:
@@ -237,7 +186,7 @@ def simulate(settings: Settings, fault: str | None, severity: float, cbor: bool,
     from adapters.simulated import house
 
     if until_input_ends:
-        threading.Thread(target=_interrupt_when_input_ends, daemon=True).start()
+        threading.Thread(target=interrupt_when_input_ends, daemon=True).start()
     if not settings.broker_url:
         raise SettingError("Name the broker with --broker mqtt://host:port.")
     house.run(
@@ -270,9 +219,9 @@ def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:
     from service.supply.fitout import read_fitout
 
     if fitout is not None:
-        read_fitout(_text(fitout))  # checked now; used once findings are looked for
+        read_fitout(text_of(fitout))  # checked now; used once findings are looked for
     store = SqlStore("sqlite://")
-    with _opened(recording) as lines:
+    with opened(recording) as lines:
         return run_examination(store, recordings.read(lines), Understander(store))
 
 
@@ -284,56 +233,11 @@ def import_recording(recording: Path, settings: Settings) -> int:
     from service.intake import Understander
 
     with ExitStack() as stack:
-        _take_folder(settings.data, stack)
+        take_folder(settings.data, stack)
         store = SqlStore(settings.url_of_record, settings.time_zone)
         stack.callback(store.close)
-        lines = stack.enter_context(_opened(recording))
+        lines = stack.enter_context(opened(recording))
         return take_in(store, recordings.read(lines), Understander(store, settings.prefix, settings.enrolment_open))
-
-
-def _take_folder(data: Path, stack: ExitStack) -> None:
-    """Make the folder ours until the stack ends."""
-    try:
-        data.mkdir(parents=True, exist_ok=True, mode=0o700)
-        lock: IO[str] = stack.enter_context((data / "in-use").open("w"))
-    except OSError as error:
-        raise SettingError(
-            f"The folder {data} cannot be written ({error.strerror}); choose another with --data."
-        ) from None
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        raise SettingError(
-            f"Bellcrank already runs on the folder {data}; stop it, or choose another with --data."
-        ) from None
-
-
-def _check_free(address: str, port: int, option: str) -> None:
-    family = socket.AF_INET6 if ":" in address else socket.AF_INET
-    with socket.socket(family, socket.SOCK_STREAM) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((address, port))
-        except OSError as error:
-            raise SettingError(
-                f"Port {port} on {address} cannot be used ({error.strerror}); choose another with {option}."
-            ) from None
-
-
-def _say_where(settings: Settings, broker_url: str, demo: Demo | None) -> None:
-    shown = "localhost" if _is_loopback(settings.listen) else settings.listen
-    lines = [
-        f"Look at        http://{shown}:{settings.http_port}/",
-        f"Chimes send to {broker_url}, topic {settings.prefix}/1/<site>/<chime>/pack",
-        f"The record     {_shown(settings.url_of_record)}",
-    ]
-    if demo:
-        lines.append("Press a button bellcrank press front --for 0.4   (.venv/bin/bellcrank from the checkout)")
-    if _is_loopback(settings.listen):
-        lines.append("Only this machine can see the page: there are no accounts yet. --listen opens it to the network.")
-    else:
-        lines.append("Everybody on the network can see and change everything: there are no accounts yet.")
-    print("\n".join(lines), flush=True)
 
 
 def _end(server: Any, hub: Any) -> None:
@@ -341,29 +245,8 @@ def _end(server: Any, hub: Any) -> None:
     server.should_exit = True
 
 
-def _interrupt_when_input_ends() -> None:
-    sys.stdin.buffer.read()
-    signal.raise_signal(signal.SIGTERM)
-
-
-def _opened(path: Path) -> IO[str]:
-    try:
-        return path.open(encoding="utf-8")
-    except OSError as error:
-        raise SettingError(f"The recording {path} cannot be read: {error.strerror}.") from None
-
-
-def _text(path: Path) -> str:
-    with _opened(path) as lines:
-        return lines.read()
-
-
 def _path(text: str) -> Path | None:
     return Path(text) if text else None
-
-
-def _is_loopback(address: str) -> bool:
-    return address in ("localhost", "::1") or address.startswith("127.")
 
 
 def _shown(url: str) -> str:

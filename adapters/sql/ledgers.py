@@ -103,7 +103,7 @@ class Ledgers:
             row.alive,
             row.alive_since_s,
             set(row.level.split(",")) - {""},
-            dict(doors.tuples().all()),
+            {row.door: row.id for row in doors},
         )
 
     def _new(self, connection: Connection, site: str, chime: str, heard_s: float) -> ChimeLedger:
