@@ -38,7 +38,7 @@ def test_a_platform_without_the_binary_is_sent_to_another_broker(make_broker, mo
 def test_what_the_broker_itself_refuses_is_passed_on(make_broker, tmp_path):
     (tmp_path / "not.pem").write_text("not a certificate")
     broker = make_broker(certificate=tmp_path / "not.pem", key=tmp_path / "not.pem")
-    with pytest.raises(SettingError, match="ended at once; it said: .*certificate"):
+    with pytest.raises(SettingError, match=r"ended at once; it said: .*certificate"):
         broker.start()
     assert broker.process is None
 
