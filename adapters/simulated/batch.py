@@ -35,7 +35,7 @@ class Happening:
     events: list[tuple[float, float, float]] = field(default_factory=list)  # (start, end, level)
     plan_s: float | None = None
     commissioning: bool = False
-    fault: bool = False  # after the fault set in
+    pulsing: bool = False  # the front detector has seen pulses without end before it began
 
 
 @dataclass(slots=True)
@@ -73,12 +73,11 @@ def _step_group(house: Installation, circuit: Circuit, mains: Mains, group: Sequ
         _heard(circuit, h, s, s + steps * STEP_S, f, factor[:, i] * lv)
         for i, (h, s, f, lv) in enumerate(zip(group, start.tolist(), hertz.tolist(), level.tolist(), strict=True))
     ]
-    falls = np.full((count, max((len(h) for h in heard), default=0) + 1), inf)
-    for i, h in enumerate(heard):
-        falls[i, : len(h)] = [fall - start[i] for fall, _, _ in h]
+    falls = {door: _padded([[fall - s for fall, _, d in h if d == door] for h, s in zip(heard, start, strict=True)]) for door in DOORS}
     reflex = senses.Reflex(house, count)
     reflex.plan_s = np.array([inf if h.plan_s is None else h.plan_s for h in group]) - start
     reflex.plan_s[np.isinf(reflex.plan_s)] = -inf
+    reflex.pulse_s["front"][[h.pulsing for h in group]] = 0.0
     state = State.at(circuit.settled_v(level, house.idle_a), True)
     state.running = state.reservoir_v > 0.0
     rail = np.empty((steps // senses.SAMPLE_STEPS, count), np.float32)
@@ -92,13 +91,14 @@ def _step_group(house: Installation, circuit: Circuit, mains: Mains, group: Sequ
         before = reflex.sound_s.copy()
         stepped = circuit.step(state, source, closed[a:b], reflex.demand_a(middle))
         rail[a // senses.SAMPLE_STEPS:b // senses.SAMPLE_STEPS] = stepped[senses.SAMPLE_STEPS - 1::senses.SAMPLE_STEPS]
-        now = (falls >= a * STEP_S) & (falls < b * STEP_S)
-        if now.any():
-            first = np.where(now, falls, inf).min(axis=1)
-            reflex.hear(first, np.where(now, falls, -inf).max(axis=1), state.running)
+        for door, moments in falls.items():
+            now = (moments >= a * STEP_S) & (moments < b * STEP_S)
+            if now.any():
+                first, last = np.where(now, moments, inf).min(axis=1), np.where(now, moments, -inf).max(axis=1)
+                reflex.hear(door, first, last, state.running)
         runs[block + 1] = state.running
-        if not state.running.all():
-            reflex.stopped(b * STEP_S, state.running)
+        if not (state.running.all() and runs[block].all()):
+            reflex.powered(b * STEP_S, runs[block], state.running)
         for i in np.flatnonzero(reflex.sound_s > before):
             sounded[i].append((float(start[i] + reflex.sound_s[i]), float(start[i] + reflex.sound_s[i] + senses.SOUND_FOR_S)))
     result = []
@@ -146,6 +146,13 @@ def _switched(group: Sequence[Happening], start: Floats, steps: int) -> tuple[Bo
         for a, b, level in happening.events:
             factor[_step(a - start[i], steps):_step(b - start[i], steps), i] = level
     return closed, factor
+
+
+def _padded(rows: Sequence[Sequence[float]]) -> Floats:
+    table = np.full((len(rows), max(map(len, rows), default=0) + 1), inf)
+    for i, row in enumerate(rows):
+        table[i, : len(row)] = row
+    return table
 
 
 def _step(since_s: float, steps: int) -> int:

@@ -187,9 +187,11 @@ class Firmware:
         if not len(pulses_s):
             times = start_s + np.arange(len(peaks)) / hertz
             rise = peaks * LSB_V - float(np.median(peaks[:10])) * LSB_V
-            for a, b in loads:
-                rise = rise[(times < a) | (times > b + 0.5)]
-                times = times[(times < a) | (times > b + 0.5)]
+            for a, b in [*loads, (self.boot_s, self.boot_s + 1.0)]:
+                quiet = (times < a) | (times > b + 0.5)
+                rise, times = rise[quiet], times[quiet]
+            if not len(rise):
+                return []
             changed = np.flatnonzero(np.abs(rise) > CHANGE_V)
             if not len(changed):
                 return []

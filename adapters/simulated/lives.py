@@ -101,6 +101,8 @@ class Past:
         result: list[tuple[Happening, Outcome]] = []
         for after, epoch in enumerate(self._epochs):
             chosen = [h for h in self._happenings if (h.start_s >= self._time.fault_s) == bool(after)]
+            for happening in chosen:
+                happening.pulsing = bool(after) and epoch.pulses_steadily and happening.start_s > self._time.fault_s
             stepped = batch.step_all(epoch.house, epoch.circuit, epoch.mains, chosen)
             result += zip(chosen, stepped, strict=True)
         return result

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from adapters.simulated.circuit import STEP_S, Bools, Floats
-from adapters.simulated.installation import Installation
+from adapters.simulated.installation import DOORS, Installation
 
 Codes = NDArray[np.int16]
 
@@ -31,6 +31,9 @@ JOIN_S = 0.075
 
 SOUND_AFTER_S, SOUND_FOR_S = 0.12, 2.5
 """The sound waits some cycles, so that the rise of the rail by the bridged diode can be seen before the sound pulls it down."""
+
+LISTENS_FIRST_S = 1.0
+"""A chime that has just been powered up finds its network before it sounds: the sound could cost it the rail again."""
 
 RADIO_AFTER_S, RADIO_FOR_S = 0.03, 0.003
 """A press is told by radio at once."""
@@ -74,25 +77,29 @@ class Reflex:
     house: Installation
     count: int
     hush_until_s: float = -np.inf
-    pulse_s: Floats = field(init=False)
+    pulse_s: dict[str, Floats] = field(init=False)
     radio_s: Floats = field(init=False)
     sound_s: Floats = field(init=False)
     plan_s: Floats = field(init=False)
+    up_s: Floats = field(init=False)
 
     def __post_init__(self) -> None:
-        self.pulse_s, self.radio_s, self.sound_s, self.plan_s = (np.full(self.count, -np.inf) for _ in range(4))
+        self.radio_s, self.sound_s, self.plan_s, self.up_s = (np.full(self.count, -np.inf) for _ in range(4))
+        self.pulse_s = {door: np.full(self.count, -np.inf) for door in DOORS}
 
-    def hear(self, first_s: Floats, last_s: Floats, running: Bools) -> None:
+    def hear(self, door: str, first_s: Floats, last_s: Floats, running: Bools) -> None:
         """Ends of the first and last pulse since the last call, inf where none came."""
         heard = np.isfinite(first_s) & running
-        begins = heard & (first_s - self.pulse_s > JOIN_S)
-        silent = (first_s >= self.sound_s + SOUND_FOR_S) & (first_s >= self.hush_until_s)
+        begins = heard & (first_s - self.pulse_s[door] > JOIN_S)
+        may_sound = (
+            (first_s >= self.sound_s + SOUND_FOR_S) & (first_s >= self.hush_until_s) & (first_s > self.up_s + LISTENS_FIRST_S))
         self.radio_s = np.where(begins, first_s + RADIO_AFTER_S, self.radio_s)
-        self.sound_s = np.where(begins & silent, first_s + SOUND_AFTER_S, self.sound_s)
-        self.pulse_s = np.where(heard, last_s, self.pulse_s)
+        self.sound_s = np.where(begins & may_sound, first_s + SOUND_AFTER_S, self.sound_s)
+        self.pulse_s[door] = np.where(heard, last_s, self.pulse_s[door])
 
-    def stopped(self, at_s: float, running: Bools) -> None:
-        """A chime that stops forgets what it was doing."""
+    def powered(self, at_s: float, before: Bools, running: Bools) -> None:
+        """Which chimes ran before and which run now. One that stops forgets what it was doing."""
+        self.up_s[running & ~before] = at_s
         for times in (self.radio_s, self.sound_s, self.plan_s):
             times[~running & (times + PLAN_S > at_s)] = -np.inf
 
