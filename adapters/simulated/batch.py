@@ -99,9 +99,10 @@ def _step_group(house: Installation, circuit: Circuit, mains: Mains, group: Sequ
         runs[block + 1] = state.running
         if not (state.running.all() and runs[block].all()):
             reflex.powered(b * STEP_S, runs[block], state.running)
-        for i in np.flatnonzero(reflex.sound_s > before):
-            sounded[i].append((float(start[i] + reflex.sound_s[i]), float(start[i] + reflex.sound_s[i] + senses.SOUND_FOR_S)))
-    result = []
+        for k in np.flatnonzero(reflex.sound_s > before):
+            begins_s = float(start[k] + reflex.sound_s[k])
+            sounded[k].append((begins_s, begins_s + senses.SOUND_FOR_S))
+    result: list[Outcome] = []
     for i, happening in enumerate(group):
         length = int((happening.end_s - start[i]) * senses.SAMPLE_HZ)
         result.append(Outcome(

@@ -26,6 +26,9 @@ LONG_HOLD_S = 10.0
 """Held for longer, they are told as a summary once in `WINDOW_S`."""
 
 WINDOW_S = 60.0
+WEATHER_WINDOWS = 10
+"""Temperature and radio power go with every tenth window."""
+
 HASTE_S = 1e-3
 """From the end of a pulse to its pack."""
 
@@ -48,7 +51,7 @@ class Held(NamedTuple):
 
     first_s: float
     last_s: float
-    count: int
+    number: int
     longest_gap_s: float
     width_s: float
 
@@ -70,7 +73,7 @@ class Firmware:
                  cbor: bool = False) -> None:
         self.house, self.boot, self.cause, self.boot_s = house, boot, cause, boot_s
         self.seq, self.dropped = 0, 0
-        self._last_s = boot_s
+        self._last_s, self._windows = boot_s, 0
         self._drift, self._cbor = drift, cbor
         self._rng = np.random.default_rng([seed, boot])
         self._ears = {door: _Ear() for door in DOORS}
@@ -127,7 +130,7 @@ class Firmware:
     def _summary(self, door: str, held: Held, ago: float | None) -> list[Record]:
         return [
             packing.value(f"{door}.span", "s", round(held.last_s - held.first_s, 4), ago),
-            packing.value(f"{door}.pulses", "count", held.count, ago),
+            packing.value(f"{door}.pulses", "count", held.number, ago),
             packing.value(f"{door}.gap", "s", round(held.longest_gap_s, 4), ago),
             packing.value(f"{door}.width", "s", round(held.width_s, 4), ago),
         ]
@@ -147,7 +150,8 @@ class Firmware:
             packing.value("reg.mean", "V", round(float(regulated[0]), 3)),
             packing.value("reg.min", "V", round(float(regulated.min()), 3)),
         ]
-        return self._pack(at_s, records + (self._weather(at_s) if self.seq % 10 == 0 else []))
+        self._windows += 1
+        return self._pack(at_s, records + (self._weather(at_s) if self._windows % WEATHER_WINDOWS == 1 else []))
 
     def begin(self, at_s: float) -> None:
         """Forget the samples kept so far; the next one is of this moment."""

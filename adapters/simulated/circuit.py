@@ -8,12 +8,12 @@ mains that wander, no chime that reacts and no pulses (those do not depend on th
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf, pi, sqrt
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 
 STEP_S = 1.0 / 6000.0
@@ -51,7 +51,8 @@ class Diode:
         >>> [round(float(Diode().drop_v(np.array(i))), 3) for i in (0.001, 0.01, 0.1)]
         [0.572, 0.678, 0.785]
         """
-        return self.emission * THERMAL_V * np.log1p(current_a / self.saturation_a) + self.series_ohm * current_a
+        junction: Floats = self.emission * THERMAL_V * np.log1p(current_a / self.saturation_a)
+        return junction + self.series_ohm * current_a
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,9 @@ from dataclasses import dataclass
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
-from adapters.simulated.circuit import Circuit, Parts
+from adapters.simulated.circuit import Circuit, Floats, Parts
 
-Floats = NDArray[np.float64]
 Span = tuple[float, float]
 
 FINE_S = 1.0 / 6000.0
@@ -94,7 +92,7 @@ def threshold_v(parts: Parts, closed: bool, rear: bool = False) -> float:
 
 
 def pulses(
-    circuit: Circuit, start_s: float, end_s: float, cycles_at_start: float, hertz: float, level: "Floats | float",
+    circuit: Circuit, start_s: float, end_s: float, cycles_at_start: float, hertz: float, level: Floats | float,
     closed: Sequence[Span], rear: bool = False,
 ) -> list[Span]:
     """Detector pulses (rise, fall) [s] between two moments, in order, in ticks; those cut by `end_s` end there.

@@ -21,7 +21,8 @@ from adapters.simulated.contacts import Span, closures
 from adapters.simulated.installation import CHIME, SITE
 from adapters.simulated.lives import Epoch, Past, Timeline
 from adapters.simulated.senses import PLAN_S, SOUND_FOR_S
-from service.model import Arrival
+from service import topics
+from service.model import Address, Arrival
 
 DAY_S = 86400.0
 EXAMINED_AT_H = 3.5
@@ -54,7 +55,8 @@ def history(
     rng = np.random.default_rng([seed, 7])
     happenings, time = _happenings(time, epochs, rng, seed)
     past = Past(time, epochs, happenings, seed)
-    yield from Air(f"{prefix}/1/{SITE}/{CHIME}", time.outages, rng).deliver(past.notes(), end_s)
+    base_topic = topics.build(Address(SITE, CHIME, "pack"), prefix).removesuffix("/pack")
+    yield from Air(base_topic, time.outages, rng).deliver(past.notes(), end_s)
     if data_dir is not None:
         (data_dir / f"simulated-{CHIME}.json").write_text(json.dumps({"boot": past.boot}))
 
@@ -101,8 +103,8 @@ def _happenings(
             found.append(Happening(at, at + PLAN_S, plan_s=at))
         day += timedelta(days=1)
     for visit in strokes:
-        for together in _together(visit):
-            found.append(_pressed(together, time, epochs, rng, stuck_s, visit[0].start_s < callers_s))
+        commissioning = visit[0].start_s < callers_s
+        found += [_pressed(together, time, epochs, rng, stuck_s, commissioning) for together in _together(visit)]
     found += _mains_events(time, epochs[1], rng)
     if epochs[1].pulses_steadily and stuck_s == inf and time.fault_s < time.end_s:
         found.append(Happening(time.fault_s, time.fault_s + 12.0))

@@ -26,6 +26,9 @@ CHARGED_S = 0.1
 """From the return of the mains to a sufficient rail."""
 
 WINDOWS_AT_ONCE = 1440
+REVIEW_S = 0.55
+"""After a press and its sound the firmware looks back."""
+
 DRIFT = 23e-6
 
 
@@ -200,5 +203,8 @@ def _thoughts(
     at_s = end_s - 0.004
     if happening.plan_s is not None:
         yield from firmware.bursts(at_s, happening.plan_s)
-    elif end_s - outcome.start_s > 0.5:
+        return
+    if heard:
+        at_s = max([heard[-1][0], *(off_s for _, off_s in sounded)]) + REVIEW_S
+    if at_s < end_s:
         yield from firmware.review(at_s, outcome.hertz, sounded, [fall for fall, _, _ in heard][:1] + [f for f, _, _ in heard][-1:])

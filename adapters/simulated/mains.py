@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from adapters.simulated.circuit import Floats
 
 REFERENCE_S = 1_700_000_000.0
 """Cycles are counted from here, so that a float still tells a microsecond of phase."""

@@ -5,6 +5,7 @@ Written from the standard and the contract alone, apart from the service's decod
 
 import base64
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import cbor2
@@ -51,7 +52,7 @@ def edges(pulses: Sequence[tuple[float, float]]) -> bytes:
         raise ValueError("edges of no pulses")
     origin = round(pulses[0][0] / TICK_S)
     ticks = [round(moment / TICK_S) - origin for pulse in pulses for moment in pulse]
-    steps = [ticks[0], *(b - a for a, b in zip(ticks, ticks[1:], strict=False))]
+    steps = [ticks[0], *(b - a for a, b in pairwise(ticks))]
     return b"".join(_leb128(step) for step in steps)
 
 

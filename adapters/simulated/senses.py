@@ -4,6 +4,7 @@ Vectorised over N chimes side by side, as the circuit is. Knows no packs.
 """
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,7 +65,8 @@ def extremes(codes: Codes, hertz: float) -> tuple[Codes, Codes]:
 def regulated_v(house: Installation, rail_v: Floats) -> Floats:
     """The regulated rail [V]: the set voltage, or what the rail leaves of it."""
     needed = house.parts.dropout_v - house.parts.regulator_v
-    return np.minimum(house.parts.regulator_v, np.maximum(rail_v - needed, 0.0))
+    result: Floats = np.minimum(house.parts.regulator_v, np.maximum(rail_v - needed, 0.0))
+    return result
 
 
 @dataclass
@@ -112,7 +114,7 @@ class Reflex:
         demand += house.radio_a * ((at_s >= self.radio_s) & (at_s < self.radio_s + RADIO_FOR_S))
         if np.isfinite(self.plan_s).any():
             into = at_s - self.plan_s
-            for (start, load), (end, _) in zip(LOAD_LOG, LOAD_LOG[1:], strict=False):
+            for (start, load), (end, _) in pairwise(LOAD_LOG):
                 wanted = {"idle": house.idle_a, "test": house.idle_a + house.test_a, "sound": house.sound_a}[load]
                 demand = np.where((into >= start) & (into < end), wanted, demand)
         return demand

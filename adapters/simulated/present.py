@@ -1,0 +1,308 @@
+"""Tern Cottage now: the same circuit, contacts and firmware as in the past, moved on by a clock from outside.
+
+`advance(now)` does all that has become due; `wait_s` says how soon to call again. The circuit is stepped only around
+presses, sounds, examinations and what the mains do; between them a settled stretch a minute stands for the supply.
+Knows no threads, sockets or files.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+from math import inf
+from typing import Protocol
+
+import numpy as np
+
+from adapters.simulated import batch, callers, senses
+from adapters.simulated.chime import WINDOW_S, Firmware, Sent
+from adapters.simulated.circuit import STEP_S, Circuit, State
+from adapters.simulated.contacts import Contact, Span, closures
+from adapters.simulated.ears import Ears
+from adapters.simulated.installation import DOORS, Installation
+from adapters.simulated.mains import Mains
+from adapters.simulated.senses import PLAN_S, SAMPLE_STEPS, SOUND_FOR_S
+from service.errors import NotFound, SettingError
+
+AWAKE_STEP_S = 0.004
+BEFORE_S, AFTER_S = 0.3, 0.6
+REVIEW_S = 0.55
+STEPS_AT_ONCE = 300
+"""So that a first pulse never waits for the rail of the moments before it."""
+
+STEADY_STEP_S = 0.5
+
+EXAMINED_AT_H = 3.5
+LONGEST_HOLD_S = 600.0
+FIRST_EVENT_S, EVENTS_QUICKENED = 15.0, 12.0
+
+
+class Link(Protocol):
+    """The way out of the chime."""
+
+    @property
+    def dropped(self) -> int:
+        """Records thrown away since the last power-up."""
+        ...
+
+    def send(self, payload: bytes) -> None: ...
+    def join(self) -> None:
+        """Look for the network."""
+        ...
+
+    def lose(self) -> None:
+        """Gone without a word, as when the power fails. What has not been sent is kept."""
+        ...
+
+    def forget(self) -> None:
+        """The memory is gone with the power."""
+        ...
+
+
+@dataclass
+class Present:
+    """`next_boot` answers the number of each power-up, and keeps it."""
+
+    house: Installation
+    link: Link
+    next_boot: Callable[[], int]
+    start_s: float
+    seed: int = 1
+    cbor: bool = False
+    mains_on: bool = True
+    network_on: bool = True
+    firmware: Firmware | None = None
+    _event: tuple[float, float, float] = (inf, inf, 1.0)
+    _awake: bool = False
+    _keep_awake_s: float = -inf
+    _sound_s: float = -inf  # of the sound that has been told as begun
+    _silence_due: bool = False  # and not yet as over
+    _falls: list[float] = field(default_factory=list)  # heard and not yet reviewed
+    _loads: list[Span] = field(default_factory=list)  # the chime's own, since it woke
+    _reviewed: bool = False
+    _cause: str = "power-on"
+
+    def __post_init__(self) -> None:
+        if self.house.front.stuck:  # the same to the circuit
+            self.house = replace(self.house, front=Contact(), parts=replace(self.house.parts, button_diode="shorted"))
+        self._circuit = Circuit(self.house.parts)
+        self._mains = Mains(self.house.parts.mains_hz, self.seed, self.house.mains_level)
+        self._rng = np.random.default_rng([self.seed, int(self.start_s)])
+        self._reflex = senses.Reflex(self.house, 1)
+        self._ears = Ears(self._circuit, self._mains_at, self.start_s)
+        self._now_s = self._stepped_s = self.start_s
+        level = self._mains.level(np.array([self.start_s]))
+        self._state = State.at(self._circuit.settled_v(level, self.house.idle_a), True)
+        self._state.running = self._state.reservoir_v > 0.0
+        self._window_s = self.start_s + WINDOW_S
+        self._examination_s = self._next_examination(self.start_s)
+        if self.house.events is not None:
+            self._plan_event(self.start_s + FIRST_EVENT_S)
+        if self._state.running[0]:
+            self._power_up(self.start_s)
+
+    # ── what a person or a rig asks ─────────────────────────────────────────────────────────────────────────────────
+
+    def press(self, door: str, hold_s: float, at_s: float) -> None:
+        """The contact closes at this moment. Raises NotFound for a door that is not there, SettingError for an odd length."""
+        if door not in DOORS:
+            raise NotFound(f"There is no door {door!r}; the simulated house has {' and '.join(DOORS)}.")
+        if not 0.0 < hold_s <= LONGEST_HOLD_S:
+            raise SettingError(f"A button can be held for more than 0 and at most {LONGEST_HOLD_S:g} s, not {hold_s:g} s.")
+        spans = closures(at_s, hold_s, self.house.contact(door), self._rng)
+        self._ears.closed[door] += spans
+        self._wake(at_s, spans[-1][1] + AFTER_S)
+
+    def power(self, on: bool, at_s: float) -> None:
+        self.mains_on = on
+        self._wake(at_s + BEFORE_S, at_s + AFTER_S)
+
+    def network(self, on: bool) -> None:
+        self.network_on = on
+        if not on:
+            self.link.lose()
+        elif self.firmware is not None:
+            self.link.join()
+
+    def examine(self, at_s: float) -> None:
+        """Take the bursts now."""
+        self._reflex.plan_s[0] = at_s + 0.05
+        self._wake(at_s, at_s + PLAN_S + AFTER_S)
+
+    def sound(self, at_s: float) -> None:
+        if at_s >= self._reflex.sound_s[0] + SOUND_FOR_S:
+            self._reflex.sound_s[0] = at_s + 0.01
+            self._wake(at_s, at_s + SOUND_FOR_S + AFTER_S)
+
+    def hush(self, until_s: float) -> None:
+        self._reflex.hush_until_s = until_s
+
+    # ── the walk of time ────────────────────────────────────────────────────────────────────────────────────────────
+
+    def advance(self, now_s: float) -> None:
+        """Do what has become due by now: first the ear, so that a press is on its way at once; then the rail."""
+        self._now_s = max(now_s, self._now_s)
+        self._listen()
+        if self._now_s >= self._examination_s:
+            self._examination_s = self._next_examination(self._now_s)
+            if self.firmware is not None and not self._awake:
+                self.examine(self._now_s)
+        if self._now_s >= self._event[0] - BEFORE_S and not self._awake:
+            self._wake(self._event[0], self._event[1] + AFTER_S)
+        if self._awake:
+            self._step()
+            self._tell_sound()
+            self._review()
+            if self._stepped_s >= self._keep_awake_s and not self._unsettled():
+                self._sleep()
+        elif self.firmware is not None and self._now_s >= self._window_s:
+            self._window_s = self._now_s + WINDOW_S
+            for at_s, *rail in batch.windows(self.house, self._circuit, self._mains, np.array([self._now_s]), self._rng):
+                self._send(self.firmware.window(at_s, *rail))
+
+    def wait_s(self, now_s: float) -> float:
+        """How long nothing will be due."""
+        if self._awake:
+            return AWAKE_STEP_S
+        due = [self._event[0] - BEFORE_S]
+        if self.firmware is not None:
+            due += [self._window_s, self._examination_s, self.firmware.next_due_s]
+            if self._ears.may_pulse_at_rest:
+                due.append(now_s + STEADY_STEP_S)
+        return max(min(due) - now_s, 0.0)
+
+    def _listen(self) -> None:
+        for fall_s, rise_s, door in self._ears.hear(self._now_s, self.mains_on):
+            if self.firmware is not None:
+                fall = np.array([fall_s])
+                self._reflex.hear(door, fall, fall, self._state.running)
+                self._falls.append(fall_s)
+                for sent in self.firmware.hear(door, rise_s, fall_s):
+                    self._send(sent)
+        if self.firmware is not None:
+            for sent in self.firmware.tick(self._now_s):
+                self._send(sent)
+
+    def _step(self) -> None:
+        """Move the rail on towards now."""
+        steps = min(int((self._now_s - self._stepped_s) / STEP_S), STEPS_AT_ONCE) // SAMPLE_STEPS * SAMPLE_STEPS
+        if steps <= 0:
+            return
+        level, cycles, hertz = self._mains_at(self._stepped_s)
+        into = ((np.arange(steps) + 0.5) * STEP_S)[:, None]
+        at_s = self._stepped_s + into
+        source = self._circuit.source_v(cycles + into * hertz) * level * self.mains_on
+        closed = np.zeros((steps, 1), bool)
+        for a, b in self._ears.closed["front"]:
+            closed |= (at_s >= a) & (at_s < b)
+        before = self._state.running.copy()
+        rail = self._circuit.step(self._state, source, closed, self._reflex.demand_a(at_s))
+        self._stepped_s += steps * STEP_S
+        if self.firmware is not None:
+            self.firmware.sample(rail[SAMPLE_STEPS - 1::SAMPLE_STEPS, 0])
+        self._reflex.powered(self._stepped_s, before, self._state.running)
+        if self._state.running[0] and self.firmware is None:
+            self._power_up(self._stepped_s)
+        elif not self._state.running[0] and self.firmware is not None:
+            self._power_down()
+        plan_s = float(self._reflex.plan_s[0])
+        if self.firmware is not None and self._stepped_s >= plan_s + PLAN_S > 0.0:
+            self._reflex.plan_s[0] = -inf
+            self._loads.append((plan_s, plan_s + PLAN_S))
+            for sent in self.firmware.bursts(self._now_s, plan_s):
+                self._send(sent)
+
+    def _tell_sound(self) -> None:
+        begins_s = float(self._reflex.sound_s[0])
+        if self.firmware is None:
+            self._silence_due = False
+        elif self._silence_due:
+            if self._stepped_s >= self._sound_s + SOUND_FOR_S:
+                self._silence_due = False
+                self._send(self.firmware.sound(self._now_s, self._sound_s))
+        elif self._sound_s < begins_s <= self._now_s:
+            self._sound_s, self._silence_due = begins_s, True
+            self._loads.append((begins_s, begins_s + SOUND_FOR_S))
+            self._keep_awake_s = max(self._keep_awake_s, begins_s + SOUND_FOR_S + AFTER_S)
+            self._send(self.firmware.sound(self._now_s))
+
+    def _review(self, last: bool = False) -> None:
+        """Some cycles after a press and its sound, or at last, the firmware looks back."""
+        pressed = [] if self._ears.may_pulse_at_rest else self._falls
+        if self.firmware is None or self._silence_due or not (pressed or last):
+            return
+        due_s = max([*pressed[-1:], *(end for _, end in self._loads)], default=-inf) + REVIEW_S
+        if (last and not self._reviewed and not self._loads) or (pressed and self._stepped_s >= due_s):
+            hertz = self._mains_at(self._stepped_s)[2]
+            for sent in self.firmware.review(self._now_s, hertz, self._loads, [*pressed[:1], *pressed[-1:]]):
+                self._send(sent)
+            self._falls.clear()
+            self._reviewed = True
+
+    # ── waking, sleeping, living ────────────────────────────────────────────────────────────────────────────────────
+
+    def _wake(self, at_s: float, until_s: float) -> None:
+        self._keep_awake_s = max(self._keep_awake_s, until_s)
+        if self._awake:
+            return
+        self._awake = True
+        self._falls, self._loads, self._reviewed = [], [], False
+        begin_s = float(self._mains.crossing_before(np.array([at_s - BEFORE_S]))[0])
+        if begin_s > self._stepped_s:  # it was at rest meanwhile, as its firmware is: nothing else has to be caught up
+            self._stepped_s = begin_s
+            rest = self._circuit.settled_v(self._mains.level(np.array([begin_s])), self.house.idle_a)
+            if self.firmware is not None or not self._circuit.stands:
+                self._state.reservoir_v, self._state.rail_v = rest, rest
+        if self.firmware is not None:
+            self.firmware.begin(self._stepped_s)
+
+    def _sleep(self) -> None:
+        self._awake, self._keep_awake_s = False, -inf
+        self._review(last=True)
+        if self._now_s > self._event[1] and self.house.events is not None:
+            self._plan_event(self._now_s + float(self._rng.exponential(self.house.events.every_s / EVENTS_QUICKENED)))
+
+    def _unsettled(self) -> bool:
+        """Whether the supply is still on its way: the chime lives on its reservoir, or is starting."""
+        running = bool(self._state.running[0])
+        if self.mains_on and self._circuit.stands:
+            return not running and self._stepped_s < self._keep_awake_s + 5.0
+        return running or bool(self._state.risen_s[0] > 0.0)
+
+    def _power_up(self, at_s: float) -> None:
+        self.firmware = Firmware(self.house, self.next_boot(), self._cause, at_s, seed=self.seed, cbor=self.cbor)
+        self.firmware.begin(at_s)
+        self._reflex.up_s[0] = at_s
+        self._window_s = at_s + WINDOW_S
+        if self.network_on:
+            self.link.join()
+        self._send(self.firmware.hello(max(at_s, self._now_s)))
+
+    def _power_down(self) -> None:
+        self.firmware = None
+        self._cause = "brown-out" if self.mains_on and self._circuit.stands else "power-on"
+        self._falls.clear()
+        self.link.lose()
+        self.link.forget()
+
+    def _send(self, sent: Sent) -> None:
+        self.link.send(sent.payload)
+        if self.firmware is not None:
+            self.firmware.dropped = self.link.dropped
+
+    def _mains_at(self, at_s: float) -> tuple[float, float, float]:
+        """(level, cycles, hertz)."""
+        now = np.array([at_s])
+        start, end, factor = self._event
+        level = float(self._mains.level(now)[0]) * (factor if start <= at_s < end else 1.0)
+        return level, float(self._mains.cycles(now)[0]), float(self._mains.hertz(now)[0])
+
+    def _plan_event(self, at_s: float) -> None:
+        events = self.house.events
+        assert events is not None
+        cycles = int(self._rng.integers(events.shortest_cycles, events.longest_cycles + 1))
+        self._event = (at_s, at_s + cycles / self.house.parts.mains_hz, events.level)
+
+    def _next_examination(self, after_s: float) -> float:
+        day = callers.clock_of(after_s).date()
+        days = (callers.local_s(day + timedelta(days=ahead), EXAMINED_AT_H) for ahead in range(3))
+        return next(at for at in days if at > after_s)
