@@ -40,7 +40,7 @@ class Fields(msgspec.Struct, gc=False):
     ut: Number | UnsetType = UNSET
 
 
-CBOR_LABELS: dict[Any, str] = {
+CBOR_LABELS = {
     -1: "bver", -2: "bn", -3: "bt", -4: "bu", -5: "bv", -6: "bs", 0: "n", 1: "u", 2: "v", 3: "vs", 4: "vb", 5: "s",
     6: "t", 7: "ut", 8: "vd",
 }  # fmt: skip  # RFC 8428 §6
@@ -119,24 +119,27 @@ def _read_cbor(payload: bytes) -> list[Fields]:
             raise BadPack(f"{len(payload) - stream.tell()} bytes after the end of the CBOR array")
         if type(found) is not list:
             raise BadPack("not SenML in CBOR: the root is not an array")
-        return [_from_map(labels) for labels in found]
+        return msgspec.convert([_named(labels) for labels in found], list[Fields])
     except (cbor2.CBORError, msgspec.MsgspecError, ValueError, OverflowError, RecursionError) as error:
         raise BadPack(f"not SenML in CBOR: {error.__cause__ or error}") from None
 
 
-def _from_map(labels: Any) -> Fields:
+def _named(labels: Any) -> dict[str, Any]:
     if type(labels) is not dict:
         raise BadPack("not SenML in CBOR: a record is not a map")
-    _refuse_must_understand(labels)
     named = {}
     for label, value in labels.items():
-        if label in CBOR_LABELS and type(label) is int:
-            named[CBOR_LABELS[label]] = value
+        if type(label) is int:
+            name = CBOR_LABELS.get(label)
+            if name is not None:
+                named[name] = value
         elif label in Fields.__struct_fields__:
             raise BadPack(f"label {label!r} as text; in CBOR it is an integer (RFC 8428 §6)")
+        else:
+            _refuse_must_understand((label,))
     if type(named.get("vd", b"")) is not bytes:
         raise BadPack("not SenML in CBOR: vd is a byte string")
-    return msgspec.convert(named, Fields)
+    return named
 
 
 def from_base64url(text: str) -> bytes:
