@@ -213,7 +213,6 @@ class StoreHealth(Form):
 
 
 class PackCounts(Form):
-    waiting: int = Field(description="received, not yet on the disk")
     kept: int
     pending: int = Field(description="on the disk, not yet understood")
     duplicates: int

@@ -58,7 +58,6 @@ def health_data(reader: Reader, health: Health) -> dict[str, Any]:
         "packs": None
         if counts is None
         else {
-            "waiting": health.waiting,
             "kept": counts.kept,
             "pending": counts.pending,
             "duplicates": counts.duplicates,

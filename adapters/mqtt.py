@@ -1,28 +1,30 @@
 """Listens at the broker: receive, hand over, acknowledge only after the commit.
 
-A persistent session and QoS 1 make the broker keep what was not acknowledged. Packet ids are numbered anew in each
-connection, so an acknowledgement that comes after its connection has gone is dropped: it could acknowledge another, uncommitted message.
-Knows no packs.
+A persistent session and QoS 1 make the broker keep what was not acknowledged. Packet ids are numbered anew in each connection,
+so what is owed to a connection is forgotten with it: an old id could acknowledge another, uncommitted message.
+
+paho's client is driven from the keeper's own thread (its documented external loop), so that reading, committing and acknowledging
+take turns without a lock. Only connecting, which can block, has a thread of its own. Knows no packs.
 """
 
 import logging
-import socket
+import select
 import ssl
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage, MQTTv5, MQTTv311
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from service.errors import SettingError, StoreUnavailable
+from service.errors import SettingError
 from service.health import Health
-from service.keeper import Parcel
 from service.model import Arrival
 from service.ports import Clock
 
@@ -32,7 +34,9 @@ KEEPALIVE_S = 30
 SESSION_EXPIRY_S = 7 * 86400
 """MQTT 5 brokers keep the session of an absent service this long; 3.1.1 brokers by their own setting."""
 
-RETRY_MIN_S, RETRY_MAX_S = 1, 15
+RETRY_MIN_S, RETRY_MAX_S = 0.5, 15.0
+CONNECT_WITHIN_S = 5.0
+MISC_EVERY_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,114 +52,158 @@ class BrokerAccess:
 
 
 class Listener:
-    """One connection to one broker. `run` in a thread of its own until `stop`; any bug ends the thread with its exception."""
+    """One connection to one broker (a `keeper.Source`). Everything but `_connect` runs in the keeper's thread.
 
-    def __init__(
-        self, access: BrokerAccess, prefix: str, submit: Callable[[Parcel], None], health: Health, clock: Clock
-    ) -> None:
-        self._access, self._prefix, self._submit, self._health, self._clock = access, prefix, submit, health, clock
+    An exception in one of paho's callbacks comes out of `collect` and ends the process, rather than leave it deaf.
+    """
+
+    def __init__(self, access: BrokerAccess, prefix: str, health: Health, clock: Clock) -> None:
+        self._access, self._prefix, self._health, self._clock = access, prefix, health, clock
         self._host, self._port, tls = _parse(access.url)
-        self._generation = 0
-        self._lock = threading.Lock()  # between an acknowledgement and the change of connection
+        self._collected: list[Arrival] = []
+        self._owed: list[tuple[int, int]] = []  # (packet id, QoS) received in this connection, not yet acknowledged
+        self._connecting: threading.Thread | None = None
+        self._connect_error: OSError | None = None
+        self._started = False
+        self._retry_s, self._next_try, self._next_misc = RETRY_MIN_S, 0.0, 0.0
         self._client = self._build(tls)
         health.broker, health.broker_since_s = f"{self._host}:{self._port}", clock()
 
-    def run(self) -> None:
-        connect: dict[str, Any] = {}
-        if self._access.version == "5":  # without clean_start=False each start would wipe the session
-            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            properties.SessionExpiryInterval = SESSION_EXPIRY_S
-            connect = {"clean_start": False, "properties": properties}
-        self._client.connect_async(self._host, self._port, KEEPALIVE_S, **connect)
-        self._client.loop_forever(retry_first_connection=True)
+    # keeper.Source
+
+    def wait(self, waker: int, timeout_s: float) -> bool:
+        """Sleep until something came from the broker, `waker` is readable, or the time is over. True: from the broker."""
+        sock = self._client.socket() if self._connecting is None else None
+        if sock is None:
+            select.select([waker], [], [], min(timeout_s, 0.05))
+            return False
+        if _buffered(sock):
+            return True
+        wanted = [sock] if self._client.want_write() else []
+        readable, writable, _ = select.select([sock, waker], wanted, [], timeout_s)
+        if writable:
+            self._client.loop_write()
+        return sock in readable
+
+    def collect(self, limit: int) -> list[Arrival]:
+        """What has come, without waiting. It stays owed to the broker until `kept`."""
+        if self._tend():
+            quiet = 0
+            while quiet < 2 and len(self._collected) < limit and self._client.socket() is not None:
+                before = len(self._collected)
+                self._client.loop_read()
+                quiet = 0 if len(self._collected) > before else quiet + 1
+        collected, self._collected = self._collected, []
+        return collected
+
+    def kept(self) -> None:
+        """All that was collected is on the disk: acknowledge it."""
+        owed, self._owed = self._owed, []
+        for packet_id, qos in owed:
+            self._client.ack(packet_id, qos)
 
     def stop(self) -> None:
+        """Say goodbye; the broker keeps the session."""
+        if self._connecting is not None:
+            self._connecting.join(CONNECT_WITHIN_S)
         self._client.disconnect()
+
+    # the connection
+
+    def _tend(self) -> bool:
+        """See to the connection; whether there is one to read from."""
+        now = time.monotonic()
+        if self._connecting is not None:
+            if self._connecting.is_alive():
+                return False
+            self._connecting = None
+            if self._connect_error is not None:
+                self._try_later(now)
+                self._trouble(f"The broker at {self._health.broker} does not answer: {_reason(self._connect_error)}.")
+                return False
+        if self._client.socket() is None:
+            if now >= self._next_try:
+                self._owed.clear()
+                self._connecting = threading.Thread(target=self._connect, name="connecting", daemon=True)
+                self._connecting.start()
+            return False
+        if now >= self._next_misc:
+            self._next_misc = now + MISC_EVERY_S
+            self._client.loop_misc()
+        return self._client.socket() is not None
+
+    def _connect(self) -> None:
+        self._connect_error = None
+        try:
+            if self._started:
+                self._client.reconnect()
+                return
+            options: dict[str, Any] = {}
+            if self._access.version == "5":  # without clean_start=False each start would wipe the session
+                properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+                properties.SessionExpiryInterval = SESSION_EXPIRY_S
+                options = {"clean_start": False, "properties": properties}
+            self._client.connect(self._host, self._port, KEEPALIVE_S, **options)
+            self._started = True
+        except OSError as error:  # TLS errors are OSErrors too
+            self._connect_error = error
+
+    def _try_later(self, now: float) -> None:
+        self._next_try = now + self._retry_s
+        self._retry_s = min(2 * self._retry_s, RETRY_MAX_S)
 
     def _build(self, tls: bool) -> Client:
         version = MQTTv5 if self._access.version == "5" else MQTTv311
+        clean = None if version == MQTTv5 else False
         client = Client(
-            CallbackAPIVersion.VERSION2,
-            self._access.client_id,
-            protocol=version,
-            manual_ack=True,
-            clean_session=None if version == MQTTv5 else False,
+            CallbackAPIVersion.VERSION2, self._access.client_id, clean_session=clean, protocol=version, manual_ack=True
         )
         if self._access.username:
             client.username_pw_set(self._access.username, self._access.password or None)
         if tls:
             try:
                 client.tls_set_context(ssl.create_default_context(cafile=self._access.ca or None))
-            except (OSError, ssl.SSLError) as error:
-                raise SettingError(f"The CA file {self._access.ca} cannot be read: {error}.") from None
-        client.reconnect_delay_set(RETRY_MIN_S, RETRY_MAX_S)
-        client.connect_timeout = 5.0
-        client.on_connect, client.on_disconnect, client.on_message = (
-            self._on_connect,
-            self._on_disconnect,
-            self._on_message,
-        )
-        client.on_connect_fail, client.on_subscribe = self._on_connect_fail, self._on_subscribe
-        client.on_pre_connect = lambda *_: self._next_generation()
+            except OSError as error:
+                raise SettingError(f"The CA file {self._access.ca} cannot be used: {_reason(error)}.") from None
+        client.connect_timeout = CONNECT_WITHIN_S
+        client.on_connect, client.on_subscribe = self._on_connect, self._on_subscribe
+        client.on_disconnect, client.on_message = self._on_disconnect, self._on_message
         return client
 
-    # called by paho in the thread of `run`; an exception here ends that thread, and with it the process
+    # called by paho
 
     def _on_connect(self, client: Client, _: Any, flags: ConnectFlags, reason: ReasonCode, __: Any) -> None:
         if reason.is_failure:
             self._trouble(f"The broker at {self._health.broker} refuses Bellcrank: {reason}.")
             return
-        log.info(
-            "Connected to the broker at %s%s", self._health.broker, "" if flags.session_present else ", new session"
-        )
+        log.info("Connected to the broker, session %s", "taken up again" if flags.session_present else "new")
         client.subscribe([(f"{self._prefix}/1/+/+/pack", 1), (f"{self._prefix}/1/+/+/alive", 1)])
 
     def _on_subscribe(self, _: Client, __: Any, ___: int, reasons: list[ReasonCode], ____: Any) -> None:
         if any(reason.is_failure for reason in reasons):
             self._trouble(
-                f"The broker at {self._health.broker} does not let Bellcrank read {self._prefix}/1/…: check its access rights."
+                f"The broker at {self._health.broker} does not let Bellcrank read {self._prefix}/1/#; give it that right."
             )
             return
-        self._health.broker_connected, self._health.broker_trouble, self._health.broker_since_s = (
-            True,
-            None,
-            self._clock(),
-        )
-
-    def _on_connect_fail(self, client: Client, _: Any) -> None:
-        self._trouble(f"The broker at {self._health.broker} does not answer.{self._why()}")
+        self._retry_s = RETRY_MIN_S
+        self._health.broker_connected, self._health.broker_trouble = True, None
+        self._health.broker_since_s = self._clock()
 
     def _on_disconnect(self, _: Client, __: Any, flags: DisconnectFlags, reason: ReasonCode, ____: Any) -> None:
-        self._next_generation()
-        if not self._health.broker_trouble:
+        self._owed.clear()
+        self._try_later(time.monotonic())
+        if self._health.broker_connected:
             self._trouble(f"The connection to the broker at {self._health.broker} is lost.")
 
-    def _on_message(self, client: Client, _: Any, message: MQTTMessage) -> None:
-        generation, packet_id = self._generation, message.mid
+    def _on_message(self, _: Client, __: Any, message: MQTTMessage) -> None:
         properties = message.properties
-        arrival = Arrival(
-            message.topic,
-            bytes(message.payload),
-            self._clock(),
-            "mqtt",
-            getattr(properties, "ContentType", None) if properties else None,
-            message.dup,
-            packet_id if message.qos else None,
+        content_type = getattr(properties, "ContentType", None) if properties else None
+        packet_id = message.mid if message.qos else None
+        self._collected.append(
+            Arrival(message.topic, message.payload, self._clock(), "mqtt", content_type, message.dup, packet_id)
         )
-        try:
-            self._submit(Parcel(arrival, lambda: self._acknowledge(client, generation, packet_id, message.qos)))
-        except StoreUnavailable:
-            return  # stopping: the broker keeps it
-
-    def _acknowledge(self, client: Client, generation: int, packet_id: int, qos: int) -> None:
-        """Called by the keeper when the message is on the disk."""
-        with self._lock:
-            if generation == self._generation and client.ack(packet_id, qos) == MQTTErrorCode.MQTT_ERR_NO_CONN:
-                log.info("Acknowledgement %d came after its connection had gone", packet_id)
-
-    def _next_generation(self) -> None:
-        with self._lock:
-            self._generation += 1
+        if message.qos:
+            self._owed.append((message.mid, message.qos))
 
     def _trouble(self, sentence: str) -> None:
         if self._health.broker_connected or self._health.broker_trouble is None:
@@ -164,13 +212,15 @@ class Listener:
             log.warning("%s", sentence)
         self._health.broker_connected, self._health.broker_trouble = False, sentence
 
-    def _why(self) -> str:
-        """What stands in the way of a connection, asked once more since paho does not tell."""
-        try:
-            with socket.create_connection((self._host, self._port), 2.0):
-                return " It accepts connections, but not the TLS or the protocol that was tried."
-        except OSError as error:
-            return f" {error.strerror or error}."
+
+def _buffered(sock: Any) -> bool:
+    """Whether TLS has already read more from the network than it was asked for; select would not see that."""
+    pending: Callable[[], int] | None = getattr(sock, "pending", None)
+    return pending is not None and pending() > 0
+
+
+def _reason(error: OSError) -> str:
+    return error.strerror or str(error)
 
 
 def _parse(url: str) -> tuple[str, int, bool]:

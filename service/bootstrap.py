@@ -58,7 +58,6 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             store=_shown(settings.url_of_record),
         )
         hub = Hub()
-        keeper = Keeper(store, understander, health, now_s, hub.tell)
         access = BrokerAccess(
             broker.url if broker else settings.broker_url,
             settings.mqtt_username,
@@ -67,7 +66,9 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             settings.mqtt_version,
             settings.mqtt_client_id,
         )
-        listener, timers = Listener(access, settings.prefix, keeper.submit, health, now_s), Timers(keeper, now_s)
+        listener = Listener(access, settings.prefix, health, now_s)
+        keeper = Keeper(store, listener, understander, health, now_s, hub.tell)
+        timers = Timers(keeper, now_s)
         app = build_app(store.reader(), keeper, Actions(keeper), health, hub, settings)
         server = uvicorn.Server(
             uvicorn.Config(
@@ -82,7 +83,6 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         )
         parts = [
             Part("keeper", keeper.run, keeper.stop),
-            Part("listener", listener.run, listener.stop),
             Part("timers", timers.run, timers.stop),
         ]
         if broker:

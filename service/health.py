@@ -26,8 +26,6 @@ class Health:
     store: str = ""
     store_trouble: str | None = None
     store_since_s: float = 0.0
-    waiting: int = 0  # packs received and not yet committed
-    pending: int = 0  # packs kept and not yet understood
     last_commit_s: float | None = None
     parts: dict[str, str] = field(default_factory=dict)  # part -> "running" | "stopped"
 

@@ -1,19 +1,20 @@
 """The one thread that writes: keeps what arrives, lets it be acknowledged, then understands it.
 
-Keeping comes first: while packs are waiting they are kept and acknowledged in batches, and understanding goes on in small
-slices between, at the latest when the oldest kept pack has waited `PATIENCE_S`. With a single writer there is no contest
-for the database, and a person's action takes its place in the same queue. Knows no MQTT, HTTP or SQL.
+Keeping comes first: while packs go on coming they are kept and acknowledged in batches, and understanding takes small slices as
+soon as it is quiet, at the latest when kept packs have waited `PATIENCE_S`. With a single writer there is no contest for the
+database, and a person's action takes its place in the same queue. Knows no MQTT, HTTP or SQL.
 """
 
 import logging
 import queue
+import socket
 import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from service import intake
 from service.errors import StoreUnavailable
@@ -28,18 +29,31 @@ BATCH = 500
 """Packs kept in one commit at the most: some 10 ms of work, so that acknowledging stays quick."""
 
 SLICE = 50
-"""Packs understood between two looks at the queue."""
+"""Packs understood between two looks at the source."""
 
-PATIENCE_S = 1.0
+BURST = 8
+"""As many at once, and more are likely to follow: then it is not called quiet before `LULL_S` have passed."""
+
+LULL_S = 0.002
+PATIENCE_S = 2.0
 """A burst is kept first and understood afterwards, but never later than this."""
 
 RETRY_S = 1.0
 """Pause before the store is tried again after it has failed."""
 
 
+class Source(Protocol):
+    """Where arrivals come from and are acknowledged to. Only the keeper's thread calls it."""
+
+    def wait(self, waker: int, timeout_s: float) -> bool: ...
+    def collect(self, limit: int) -> list[Arrival]: ...
+    def kept(self) -> None: ...
+    def stop(self) -> None: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Parcel:
-    """An arrival, and whom to tell when it is on the disk (or cannot be kept: with the error)."""
+    """An arrival handed in from another thread, and whom to tell when it is on the disk."""
 
     arrival: Arrival
     kept: Callable[[], None]
@@ -50,30 +64,29 @@ class Keeper:
 
     Parameters
     ----------
-    limit : parcels that may wait. `submit` blocks above it, so that the broker, not this process, holds the rest.
     told : called with events after each commit, from the keeper's thread; must not block.
+    limit : parcels that may wait. `submit` blocks above it.
     """
 
     def __init__(
         self,
         store: Store,
+        source: Source,
         understander: intake.Understander,
         health: Health,
         clock: Clock,
         told: Callable[[Sequence[Event]], None],
-        limit: int = 5000,
+        limit: int = 1000,
     ) -> None:
-        self._store, self._understander, self._health, self._clock, self._told = (
-            store,
-            understander,
-            health,
-            clock,
-            told,
-        )
-        self._queue: queue.Queue[Parcel | None] = queue.Queue(limit)
+        self._store, self._source, self._understander = store, source, understander
+        self._health, self._clock, self._told = health, clock, told
+        self._parcels: queue.Queue[Parcel] = queue.Queue(limit)
         self._jobs: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._behind_since: float | None = time.monotonic()  # kept packs may be left over from the last run
+        self._waker, self._woken = socket.socketpair()
+        for end in (self._waker, self._woken):
+            end.setblocking(False)
 
     # from other threads
 
@@ -81,9 +94,10 @@ class Keeper:
         """Hand over a parcel. Blocks while too many wait. Raises StoreUnavailable once the keeper is stopping."""
         while not self._stopping.is_set():
             try:
-                self._queue.put(parcel, timeout=0.5)
+                self._parcels.put(parcel, timeout=0.5)
             except queue.Full:
                 continue
+            self._wake()
             return
         raise StoreUnavailable("Bellcrank is stopping.")
 
@@ -118,55 +132,55 @@ class Keeper:
 
     def run(self) -> None:
         """Until `stop`: keep, acknowledge, understand. A failing store is tried again for ever; any other error ends it."""
-        while not (self._stopping.is_set() and self._queue.empty()):
-            batch = self._next_batch()
-            try:
-                if batch:
-                    self._keep(batch)
-                self._run_jobs()
-                if not batch or self._queue.qsize() < SLICE or self._is_late():
-                    self._understand_some()
-            except StoreUnavailable as trouble:
-                self._store_failed(trouble)
-        self._run_jobs()
-
-    def _next_batch(self) -> list[Parcel]:
-        batch: list[Parcel] = []
         try:
-            wait = self._behind_since is None and self._jobs.empty() and not self._stopping.is_set()
-            first = self._queue.get(block=wait, timeout=1.0) if wait else self._queue.get_nowait()
-            while True:
-                if first is not None:
-                    batch.append(first)
-                if len(batch) >= BATCH:
-                    break
-                first = self._queue.get_nowait()
-        except queue.Empty:
-            pass
-        return batch
+            while not self._stopping.is_set():
+                self._turn()
+            self._run_jobs()
+        finally:
+            self._source.stop()
 
-    def _keep(self, batch: list[Parcel]) -> None:
-        arrivals = [parcel.arrival for parcel in batch]
+    def _turn(self) -> None:
+        arrivals = self._source.collect(BATCH)
+        parcels = self._handed_in()
+        if arrivals or parcels:
+            self._keep([*arrivals, *(parcel.arrival for parcel in parcels)], parcels)
+        self._run_jobs()
+        lull = LULL_S if len(arrivals) > BURST else 0.0
+        if self._behind_since is not None:
+            more = len(arrivals) == BATCH or self._source.wait(self._woken.fileno(), lull)
+            if not more or time.monotonic() - self._behind_since > PATIENCE_S:
+                self._understand_some()
+            return
+        self._source.wait(self._woken.fileno(), 1.0)
+        with suppress(BlockingIOError):
+            self._woken.recv(4096)
+
+    def _handed_in(self) -> list[Parcel]:
+        return [self._parcels.get_nowait() for _ in range(min(self._parcels.qsize(), BATCH))]
+
+    def _keep(self, arrivals: list[Arrival], parcels: list[Parcel]) -> None:
         while True:
             try:
                 intake.receive(self._store, arrivals)
                 break
-            except (
-                StoreUnavailable
-            ) as trouble:  # nothing is acknowledged meanwhile; the queue fills, the broker holds the rest
+            except StoreUnavailable as trouble:  # nothing is acknowledged meanwhile; the broker holds the rest
                 self._store_failed(trouble)
                 if self._stopping.is_set():
                     return
         self._behind_since = self._behind_since or time.monotonic()
         self._health.last_commit_s = self._clock()
         self._store_works()
-        for parcel in batch:
+        self._source.kept()
+        for parcel in parcels:
             parcel.kept()
 
     def _understand_some(self) -> None:
-        count = self._understander.process_pending(SLICE)
-        self._behind_since = time.monotonic() if count >= SLICE else None
-        self._health.waiting = self._queue.qsize()
+        try:
+            count = self._understander.process_pending(SLICE)
+        except StoreUnavailable as trouble:
+            self._store_failed(trouble)
+            return
+        self._behind_since = self._behind_since if count == SLICE else None
         events = self._store.fresh_events()
         if events:
             self._told(events)
@@ -174,9 +188,6 @@ class Keeper:
     def _run_jobs(self) -> None:
         while not self._jobs.empty():
             self._jobs.get()()
-
-    def _is_late(self) -> bool:
-        return self._behind_since is not None and time.monotonic() - self._behind_since > PATIENCE_S
 
     def _store_failed(self, trouble: StoreUnavailable) -> None:
         if self._health.store_trouble is None:
@@ -191,5 +202,5 @@ class Keeper:
             self._health.store_trouble, self._health.store_since_s = None, self._clock()
 
     def _wake(self) -> None:
-        with suppress(queue.Full):  # a full queue is awake
-            self._queue.put_nowait(None)
+        with suppress(BlockingIOError):  # a full buffer wakes as well
+            self._waker.send(b"\0")

@@ -13,8 +13,7 @@ from typing import Any, Literal, NamedTuple
 Via = Literal["mqtt", "http", "file"]
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(NamedTuple):  # a tuple, since there is one for each message
     """Bytes as they came, before anybody has looked inside."""
 
     topic: str

@@ -127,6 +127,14 @@ class PressRow(NamedTuple):
     end_s: float  # of the last sign of it, where its end is not known
 
 
+class VisitRow(NamedTuple):
+    """A stored visit as the writer needs it."""
+
+    id: int
+    start_s: float
+    end_s: float
+
+
 class Work(Protocol):
     """One transaction of the writer. There is only ever one at a time; whatever it did is gone unless it is committed.
 
@@ -184,6 +192,14 @@ class Work(Protocol):
     def put_visit(
         self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]
     ) -> int: ...
+    def visits_near(self, door_id: int, start_s: float, end_s: float) -> list[VisitRow]:
+        """Visits of which any part lies in the stretch (both ends included), by number."""
+        ...
+
+    def merge_visits(self, visit_id: int, into_id: int) -> None:
+        """The presses of the one go to the other; the one is gone."""
+        ...
+
     def remove_visits(self, visit_ids: Iterable[int]) -> None: ...
     def press(self, press_id: int) -> model.Press: ...
 

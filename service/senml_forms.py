@@ -54,10 +54,11 @@ def read(payload: bytes, content_type: str | None = None) -> list[Fields]:
 
     `content_type` as MQTT 5 or HTTP gave it, parameters and all; None: told by the first byte.
     """
-    return _read_cbor(payload) if _is_cbor(payload, content_type) else _read_json(payload)
+    return _read_cbor(payload) if is_cbor(payload, content_type) else _read_json(payload)
 
 
-def _is_cbor(payload: bytes, content_type: str | None) -> bool:
+def is_cbor(payload: bytes, content_type: str | None) -> bool:
+    """Whether the bytes claim to be CBOR; else JSON. Raises BadPack where they claim neither."""
     if content_type is not None:
         kind = content_type.partition(";")[0].strip().lower()
         if kind not in (JSON, CBOR):

@@ -166,12 +166,22 @@ def _record_press(work: Work, chime: ChimeLedger, boot: BootLedger, door: str, f
     absorbed.sort()
     work.remove_presses(absorbed[1:])
     press_id = work.put_press(door_id, boot, press, absorbed[0] if absorbed else None)
-    _regroup(work, door_id, boot.dated.wall_s(press.start_up_s), boot.dated.wall_s(press.last_up_s))
+    _join_visit(work, door_id, press_id, boot.dated.wall_s(press.start_up_s), boot.dated.wall_s(press.last_up_s))
     return press_id
 
 
+def _join_visit(work: Work, door_id: int, press_id: int, start_s: float, end_s: float) -> None:
+    """A press that is new or has grown joins the visit beside it, or several that it brings together, or begins one."""
+    near = work.visits_near(door_id, start_s - visits.VISIT_GAP_S, end_s + visits.VISIT_GAP_S)
+    first = min([start_s, *(visit.start_s for visit in near)])
+    last = max([end_s, *(visit.end_s for visit in near)])
+    visit_id = work.put_visit(door_id, near[0].id if near else None, first, last, [press_id])
+    for other in near[1:]:
+        work.merge_visits(other.id, visit_id)
+
+
 def _regroup(work: Work, door_id: int, start_s: float, end_s: float) -> None:
-    """Group the presses of a door anew around a stretch of time, keeping the visits that exist."""
+    """Group the presses of a door anew after their times have moved, keeping the visits that exist."""
     while True:  # reach out until no press outside belongs to a visit inside
         presses = work.presses_between(door_id, start_s - visits.VISIT_GAP_S, end_s + visits.VISIT_GAP_S)
         first = min((p.start_s for p in presses), default=start_s)

@@ -17,7 +17,7 @@ from adapters.sql.people import People
 from adapters.sql.reader import SqlReader, press_of
 from service import model
 from service.ledger import BootLedger, ChimeLedger
-from service.ports import PressRow
+from service.ports import PressRow, VisitRow
 from service.presses.pulses import Fragment
 from service.walltime import Line
 
@@ -36,8 +36,8 @@ PRESENCE, READING, WAVEFORM, EVENT = (
     table(tables.Event),
 )
 
-LONGEST_PRESS_S = 86400.0
-"""How far back a press may have begun that is still looked for around a moment; makes the search by start an index range."""
+LONGEST_S = 86400.0
+"""How far back a press or a visit may have begun that is still looked for around a moment; makes the search by start an index range."""
 
 
 class SqlStore:
@@ -203,7 +203,7 @@ class SqlWork(People):
             .where(
                 PRESS.c.door_id == door_id,
                 PRESS.c.boot_id == boot.id,
-                PRESS.c.start_up_s.between(start_up_s - LONGEST_PRESS_S, end_up_s),
+                PRESS.c.start_up_s.between(start_up_s - LONGEST_S, end_up_s),
                 func.coalesce(PRESS.c.end_up_s, PRESS.c.start_up_s) >= start_up_s,
             )
             .order_by(PRESS.c.start_up_s)
@@ -248,7 +248,7 @@ class SqlWork(People):
         rows = self._connection.execute(
             select(PRESS.c.id, PRESS.c.visit_id, PRESS.c.start_s, last_sign).where(
                 PRESS.c.door_id == door_id,
-                PRESS.c.start_s.between(start_s - LONGEST_PRESS_S, end_s),
+                PRESS.c.start_s.between(start_s - LONGEST_S, end_s),
                 last_sign >= start_s,
             )
         )
@@ -265,6 +265,22 @@ class SqlWork(People):
         stray = or_(PRESS.c.visit_id.is_(None), PRESS.c.visit_id != visit_id)
         self._connection.execute(update(PRESS).where(and_(PRESS.c.id.in_(press_ids), stray)).values(visit_id=visit_id))
         return visit_id
+
+    def visits_near(self, door_id: int, start_s: float, end_s: float) -> list[VisitRow]:
+        rows = self._connection.execute(
+            select(VISIT.c.id, VISIT.c.start_s, VISIT.c.end_s)
+            .where(
+                VISIT.c.door_id == door_id,
+                VISIT.c.start_s.between(start_s - LONGEST_S, end_s),
+                VISIT.c.end_s >= start_s,
+            )
+            .order_by(VISIT.c.id)
+        )
+        return [VisitRow(*row) for row in rows]
+
+    def merge_visits(self, visit_id: int, into_id: int) -> None:
+        self._connection.execute(update(PRESS).where(PRESS.c.visit_id == visit_id).values(visit_id=into_id))
+        self.remove_visits([visit_id])
 
     def remove_visits(self, visit_ids: Iterable[int]) -> None:
         gone = list(visit_ids)

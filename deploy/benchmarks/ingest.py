@@ -23,7 +23,9 @@ ROUNDS = 5
 
 def only_acknowledge(port: int, count: int) -> float:
     """Seconds from the first message to the last acknowledgement."""
-    client = Client(CallbackAPIVersion.VERSION2, "acknowledger", clean_session=False, protocol=MQTTv311, manual_ack=True)
+    client = Client(
+        CallbackAPIVersion.VERSION2, "acknowledger", clean_session=False, protocol=MQTTv311, manual_ack=True
+    )
     done, times = threading.Event(), [0.0, 0.0]
     seen = 0
 
@@ -105,7 +107,9 @@ def main() -> None:
         base, (kept, understood) = COUNT / seconds["acknowledge"], (COUNT / t for t in seconds["service"])
         ratios.append(kept / base)
         rates.append((base, kept, understood))
-        print(f"round {round_number + 1}: acknowledge only {base:7.0f}/s, kept {kept:7.0f}/s ({kept / base:.2f}), understood {understood:7.0f}/s")
+        print(
+            f"round {round_number + 1}: acknowledge only {base:7.0f}/s, kept {kept:7.0f}/s ({kept / base:.2f}), understood {understood:7.0f}/s"
+        )
     print(f"ingest ratio, median of {ROUNDS}: {statistics.median(ratios):.2f} (lowest {min(ratios):.2f})")
 
 

@@ -61,7 +61,7 @@ def pack(seq: int, boot: int = 1) -> bytes:
     records: list[dict[str, object]] = [
         {"bn": "urn:dev:mac:0024befffe804ff1_", "n": "boot", "u": "count", "v": boot},
         {"n": "seq", "u": "count", "v": seq},
-        {"n": "up", "u": "s", "v": round(10.0 + 0.5 * seq, 3)},
+        {"n": "up", "u": "s", "v": 10.0 + 10.0 * seq},
         {"n": "rail.mean", "u": "V", "v": 14.2},
         {"n": "rail.min", "u": "V", "v": 13.9},
         {"n": "rail.max", "u": "V", "v": 14.5},
@@ -69,7 +69,11 @@ def pack(seq: int, boot: int = 1) -> bytes:
         {"n": "reg.mean", "u": "V", "v": 5.01},
         {"n": "temp", "u": "Cel", "v": 19.5},
     ]
-    last = {"n": "link", "u": "dBW", "v": -92} if seq % 10 else {"n": "front.edges", "t": -0.3, "vd": "AEaCAUaCAUaCAUaCAUaCAUaCAUY"}
+    last = (
+        {"n": "link", "u": "dBW", "v": -92}
+        if seq % 10
+        else {"n": "front.edges", "t": -0.3, "vd": "AEaCAUaCAUaCAUaCAUaCAUaCAUY"}
+    )
     return json.dumps([*records, last], separators=(",", ":")).encode()
 
 
