@@ -79,8 +79,8 @@ class Listener:
             return False
         if _buffered(sock):
             return True
-        wanted = [sock] if self._client.want_write() else []
-        readable, writable, _ = select.select([sock, waker], wanted, [], timeout_s)
+        wanted: list[Any] = [sock] if self._client.want_write() else []
+        readable, writable, _ = select.select(list[Any]((sock, waker)), wanted, [], timeout_s)
         if writable:
             self._client.loop_write()
         return sock in readable
@@ -200,7 +200,7 @@ class Listener:
         content_type = getattr(properties, "ContentType", None) if properties else None
         packet_id = message.mid if message.qos else None
         self._collected.append(
-            Arrival(message.topic, message.payload, self._clock(), "mqtt", content_type, message.dup, packet_id)
+            Arrival(message.topic, bytes(message.payload), self._clock(), "mqtt", content_type, message.dup, packet_id)
         )
         if message.qos:
             self._owed.append((message.mid, message.qos))

@@ -136,9 +136,9 @@ class Demo:
 
     def prepare(self, store: Any, understander: Any, settings: Settings) -> None:
         """Fill an empty record."""
-        from adapters.simulated import history
         from tqdm import tqdm
 
+        from adapters.simulated import history
         from service.examine import take_in
 
         if store.reader().counts().kept:

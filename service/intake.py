@@ -43,10 +43,7 @@ class Understander:
         """
         try:
             with self._store.work() as work:
-                waiting = work.next_kept(limit)
-                for pack_id, arrival in waiting:
-                    self._process(work, pack_id, arrival)
-                return len(waiting)
+                return self._process(work, limit)
         except StoreUnavailable:
             raise
         except Exception:
@@ -55,36 +52,38 @@ class Understander:
 
     def _process_one_by_one(self, limit: int) -> int:
         for count in range(limit):
-            pack_id = 0
             try:
                 with self._store.work() as work:
-                    waiting = work.next_kept(1)
-                    if not waiting:
+                    if not self._process(work, 1):
                         return count
-                    pack_id, arrival = waiting[0]
-                    self._process(work, pack_id, arrival)
             except StoreUnavailable:
                 raise
             except Exception as error:
-                log.exception("Pack %d could not be understood", pack_id)
                 with self._store.work() as work:
+                    pack_id = work.next_kept(1)[0][0]
+                    log.exception("Pack %d could not be understood", pack_id)
                     work.set_aside(
                         pack_id, "unexpected", f"{type(error).__name__}: {error}"[:ENDS_ABRUPTLY], None, None
                     )
                     work.understood(pack_id)
         return limit
 
-    def _process(self, work: Work, pack_id: int, arrival: Arrival) -> None:
-        address: Address | None = None
-        try:
-            address = topics.parse(arrival.topic, self._prefix)
-            self._understand(work, pack_id, address, arrival)
-        except BadPack as bad:
-            site, chime = (address.site, address.chime) if address else (None, None)
-            work.set_aside(pack_id, "quarantined", bad.reason, site, chime)
-        work.understood(pack_id)
+    def _process(self, work: Work, limit: int) -> int:
+        waiting, batch = work.next_kept(limit), understanding.Batch(work)
+        for pack_id, arrival in waiting:
+            address: Address | None = None
+            try:
+                address = topics.parse(arrival.topic, self._prefix)
+                self._understand(batch, pack_id, address, arrival)
+            except BadPack as bad:
+                site, chime = (address.site, address.chime) if address else (None, None)
+                work.set_aside(pack_id, "quarantined", bad.reason, site, chime)
+            work.understood(pack_id)
+        batch.finish()
+        return len(waiting)
 
-    def _understand(self, work: Work, pack_id: int, address: Address, arrival: Arrival) -> None:
+    def _understand(self, batch: understanding.Batch, pack_id: int, address: Address, arrival: Arrival) -> None:
+        work = batch.work
         site, name, leaf = address
         if leaf == "alive":
             if arrival.payload not in (b"0", b"1"):
@@ -97,6 +96,6 @@ class Understander:
             return
         chime = work.chime(site, name, arrival.received_s)
         if content is None:
-            understanding.note_presence(work, chime, arrival.payload == b"1", arrival)
-        elif not understanding.understand(work, chime, content, arrival):
+            batch.note_presence(chime, arrival.payload == b"1", arrival)
+        elif not batch.understand(chime, content, arrival):
             work.set_aside(pack_id, "duplicate", "the record already has this pack", site, name)

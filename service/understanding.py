@@ -24,42 +24,64 @@ RESENT_WITHIN_S = 10.0
 """A pack without (boot, seq) that says again what the chime's last one said, within this time, was sent twice [s]."""
 
 
-def understand(work: Work, chime: ChimeLedger, pack: Pack, arrival: Arrival) -> bool:
-    """Add what the pack tells to the record. False, and nothing changed, where the record already has this pack."""
-    digest = _digest(arrival.payload)
-    boot = _boot_of(work, chime, pack, arrival, digest)
-    if boot is None:
-        return False
-    now_up_s = _follow_clock(work, boot, pack, arrival)
-    tell = arrival.via != "file"
-    touched = _record_presses(work, chime, boot, pack, now_up_s)
-    if touched:
-        _tell_presses(work, touched, arrival.received_s, tell)
-    _record_sound(work, chime, boot, pack.sound, now_up_s)
-    _record_supply(work, chime, boot, pack, now_up_s, tell)
-    for waveform in pack.waveforms:
-        work.add_waveform(chime, boot, waveform, now_up_s + waveform.moment_s, arrival.commissioning)
-    _note_chime(chime, pack, arrival.received_s)
-    return True
+class Batch:
+    """Packs understood in one transaction. What they change in the dating of a boot is worked out once, by `finish`."""
 
+    def __init__(self, work: Work) -> None:
+        self.work = work
+        self._clocks: dict[int, BootLedger] = {}
+        self._pressed: dict[int, float] = {}
 
-def note_presence(work: Work, chime: ChimeLedger, alive: bool, arrival: Arrival) -> None:
-    """The presence topic spoke. A retained message that says what is known already changes nothing."""
-    if chime.alive is alive:
-        return
-    chime.alive, chime.alive_since_s, chime.changed = alive, arrival.received_s, True
-    work.add_presence(chime, arrival.received_s, alive)
-    if arrival.via != "file":
-        work.add_event(
-            "presence", arrival.received_s, chime.site, chime.chime, telling.presence(arrival.received_s, alive)
-        )
+    def understand(self, chime: ChimeLedger, pack: Pack, arrival: Arrival) -> bool:
+        """Add what the pack tells to the record. False, and nothing changed, where the record already has this pack."""
+        work = self.work
+        boot = _boot_of(work, chime, pack, arrival)
+        if boot is None:
+            return False
+        now_up_s = _follow_clock(boot, pack, arrival)
+        if boot.number is not None:
+            self._clocks[boot.id] = boot
+        tell = arrival.via != "file"
+        for press_id in _record_presses(work, chime, boot, pack, now_up_s):
+            if tell:
+                self._pressed[press_id] = arrival.received_s
+        _record_sound(work, chime, boot, pack.sound, now_up_s)
+        _record_supply(work, chime, boot, pack, now_up_s, tell)
+        for waveform in pack.waveforms:
+            work.add_waveform(chime, boot, waveform, now_up_s + waveform.moment_s, arrival.commissioning)
+        _note_chime(chime, pack, arrival.received_s)
+        return True
+
+    def note_presence(self, chime: ChimeLedger, alive: bool, arrival: Arrival) -> None:
+        """The presence topic spoke. A retained message that says what is known already changes nothing."""
+        if chime.alive is alive:
+            return
+        chime.alive, chime.alive_since_s, chime.changed = alive, arrival.received_s, True
+        self.work.add_presence(chime, arrival.received_s, alive)
+        if arrival.via != "file":
+            data = telling.presence(arrival.received_s, alive)
+            self.work.add_event("presence", arrival.received_s, chime.site, chime.chime, data)
+
+    def finish(self) -> None:
+        """Date anew what the packs have shown to be dated wrongly; then tell of the presses."""
+        for boot in self._clocks.values():
+            line = boot.clock.line()
+            if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
+                _redate(self.work, boot, line)
+            if line.differs(boot.readings_dated, boot.last_up_s) > REDATE_READINGS_S:
+                self.work.redate_readings(boot, line)
+        for press_id, at_s in self._pressed.items():
+            press = self.work.press(press_id)
+            if press is not None:  # else another of these packs has joined it to its neighbour
+                self.work.add_event("press", at_s, press.site, press.chime, telling.press(press))
 
 
 # ── once ────────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _boot_of(work: Work, chime: ChimeLedger, pack: Pack, arrival: Arrival, digest: int) -> BootLedger | None:
+def _boot_of(work: Work, chime: ChimeLedger, pack: Pack, arrival: Arrival) -> BootLedger | None:
     """The power-up this pack belongs to; None where the record already has the pack."""
+    digest = _digest(arrival.payload)
     if pack.boot is None or pack.seq is None or pack.up_s is None:
         return _unclocked_boot(work, chime, arrival, digest)
     boots = work.boots(chime, pack.boot)
@@ -96,7 +118,7 @@ def _digest(payload: bytes) -> int:
 # ── time ────────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _follow_clock(work: Work, boot: BootLedger, pack: Pack, arrival: Arrival) -> float:
+def _follow_clock(boot: BootLedger, pack: Pack, arrival: Arrival) -> float:
     """Let the boot's clock learn from this pack; the pack's moment in the boot's own time [s]."""
     boot.changed = True
     boot.cause = pack.boot_cause or boot.cause
@@ -106,20 +128,17 @@ def _follow_clock(work: Work, boot: BootLedger, pack: Pack, arrival: Arrival) ->
         return arrival.received_s
     boot.last_up_s = max(boot.last_up_s, pack.up_s)
     boot.clock = boot.clock.with_witness(pack.up_s, arrival.received_s)
-    line = boot.clock.line()
-    if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
-        _redate(work, boot, line)
-    if line.differs(boot.readings_dated, boot.last_up_s) > REDATE_READINGS_S:
-        work.redate_readings(boot, line)
     return pack.up_s
 
 
 def _redate(work: Work, boot: BootLedger, line: Line) -> None:
+    """Its presses move together, and their visits with them; only beside other boots may a visit begin or end elsewhere."""
     before = work.press_stretches(boot)
     work.redate(boot, line)
     for stretches in (before, work.press_stretches(boot)):
         for door_id, first_s, last_s in stretches:
-            _regroup(work, door_id, first_s, last_s)
+            _regroup(work, door_id, first_s, first_s)
+            _regroup(work, door_id, last_s, last_s)
 
 
 # ── presses and visits ──────────────────────────────────────────────────────────────────────────────────────────────
@@ -181,7 +200,7 @@ def _join_visit(work: Work, door_id: int, press_id: int, start_s: float, end_s: 
 
 
 def _regroup(work: Work, door_id: int, start_s: float, end_s: float) -> None:
-    """Group the presses of a door anew after their times have moved, keeping the visits that exist."""
+    """Group the presses of a door anew around a moment, after times have moved, keeping the visits that exist."""
     while True:  # reach out until no press outside belongs to a visit inside
         presses = work.presses_between(door_id, start_s - visits.VISIT_GAP_S, end_s + visits.VISIT_GAP_S)
         first = min((p.start_s for p in presses), default=start_s)
@@ -204,13 +223,6 @@ def _regroup(work: Work, door_id: int, start_s: float, end_s: float) -> None:
             )
         )
     work.remove_visits(old - kept)
-
-
-def _tell_presses(work: Work, press_ids: list[int], at_s: float, tell: bool) -> None:
-    if tell:
-        for press_id in dict.fromkeys(press_ids):
-            press = work.press(press_id)
-            work.add_event("press", at_s, press.site, press.chime, telling.press(press))
 
 
 def _stretches_after(

@@ -99,7 +99,7 @@ class SqlReader(SupplyReader):
     def press(self, site: str, press_id: int) -> model.Press:
         with self._asking() as connection:
             found = press_of(connection, press_id)
-        if found.site != site:
+        if found is None or found.site != site:
             raise NotFound(f"no press {press_id} at {site!r}")
         return found
 
@@ -274,12 +274,9 @@ class SqlReader(SupplyReader):
         return None if found is None else float(found)
 
 
-def press_of(connection: Connection, press_id: int) -> model.Press:
-    """Raises NotFound."""
+def press_of(connection: Connection, press_id: int) -> model.Press | None:
     row = connection.execute(_presses().where(PRESS.c.id == press_id)).first()
-    if row is None:
-        raise NotFound(f"no press {press_id} is in the record")
-    return _press(row)
+    return None if row is None else _press(row)
 
 
 def _presses() -> Select[Any]:

@@ -287,7 +287,7 @@ class SqlWork(People):
         if gone:
             self._connection.execute(delete(VISIT).where(VISIT.c.id.in_(gone)))
 
-    def press(self, press_id: int) -> model.Press:
+    def press(self, press_id: int) -> model.Press | None:
         return press_of(self._connection, press_id)
 
     # contacts and sounds told by the chime
@@ -363,6 +363,15 @@ class SqlWork(People):
             update(WAVEFORM)
             .where(WAVEFORM.c.boot_id == boot.id)
             .values(start_s=line.offset_s + WAVEFORM.c.start_up_s * rate)
+        )
+
+        moved = select(PRESS.c.visit_id).where(PRESS.c.boot_id == boot.id)
+        mine = select(func.min(PRESS.c.start_s)).where(PRESS.c.visit_id == VISIT.c.id)
+        last = select(func.max(func.coalesce(PRESS.c.end_s, PRESS.c.start_s))).where(PRESS.c.visit_id == VISIT.c.id)
+        self._connection.execute(
+            update(VISIT)
+            .where(VISIT.c.id.in_(moved))
+            .values(start_s=mine.scalar_subquery(), end_s=last.scalar_subquery())
         )
 
     def redate_readings(self, boot: BootLedger, line: Line) -> None:

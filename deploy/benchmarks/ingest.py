@@ -54,38 +54,41 @@ def service(port: int, count: int) -> tuple[float, float]:
     from adapters.sql.work import SqlStore
     from service.health import Health
     from service.intake import Understander
-    from service.keeper import Keeper, Parcel
+    from service.keeper import Keeper
+    from service.model import Arrival
 
     with tempfile.TemporaryDirectory() as folder:
         store = SqlStore(f"sqlite:///{Path(folder) / 'record.sqlite'}")
         health = Health("bench", time.time(), "")
-        keeper = Keeper(store, Understander(store), health, time.time, lambda events: None)
         kept, done, times = 0, threading.Event(), [0.0, 0.0]
 
-        def submit(parcel: Parcel) -> None:
-            if times[0] == 0.0:
-                times[0] = time.perf_counter()
+        class Counted(Listener):
+            """Looks at the clock when the first has come and when the last has been acknowledged."""
 
-            def counted() -> None:
+            def collect(self, limit: int) -> list[Arrival]:
                 nonlocal kept
-                parcel.kept()
-                kept += 1
+                arrivals = super().collect(limit)
+                if arrivals and times[0] == 0.0:
+                    times[0] = time.perf_counter()
+                kept += len(arrivals)
+                return arrivals
+
+            def kept(self) -> None:
+                super().kept()
                 if kept == count:
                     times[1] = time.perf_counter()
                     done.set()
 
-            keeper.submit(Parcel(parcel.arrival, counted))
-
-        listener = Listener(BrokerAccess(f"mqtt://127.0.0.1:{port}"), "bellcrank", submit, health, time.time)
-        threads = [threading.Thread(target=part.run, daemon=True) for part in (keeper, listener)]
-        for thread in threads:
-            thread.start()
+        listener = Counted(BrokerAccess(f"mqtt://127.0.0.1:{port}"), "bellcrank", health, time.time)
+        keeper = Keeper(store, listener, Understander(store), health, time.time, lambda events: None)
+        thread = threading.Thread(target=keeper.run, daemon=True)
+        thread.start()
         done.wait(120)
         while store.reader().counts().pending:
             time.sleep(0.01)
         understood = time.perf_counter()
-        listener.stop()
         keeper.stop()
+        thread.join()
         counts = store.reader().counts()
         assert (counts.kept, counts.duplicates, counts.quarantined) == (count, 0, 0), counts
         return times[1] - times[0], understood - times[0]

@@ -5,7 +5,6 @@ import random
 import pytest
 
 from adapters.sql.work import SqlStore
-from service import understanding
 from service.errors import NotFound
 from service.model import (
     Arrival,
@@ -19,6 +18,7 @@ from service.model import (
     Visit,
     Waveform,
 )
+from service.understanding import Batch
 
 T0 = 1_789_380_000.0
 SITE, CHIME = "tern-cottage", "hall"
@@ -44,7 +44,10 @@ def take(
     pack = Pack(boot=boot, seq=seq, up_s=up_s, **records)  # type: ignore[arg-type]
     arrival = Arrival(f"bellcrank/1/{SITE}/{CHIME}/pack", payload or repr(pack).encode(), T0 + up_s + late_s)
     with store.work() as work:
-        return understanding.understand(work, work.chime(SITE, CHIME, arrival.received_s), pack, arrival)
+        batch = Batch(work)
+        new = batch.understand(work.chime(SITE, CHIME, arrival.received_s), pack, arrival)
+        batch.finish()
+        return new
 
 
 def presses(store: SqlStore) -> list[Press]:
@@ -178,7 +181,7 @@ def test_a_transaction_that_fails_leaves_nothing_behind(store: SqlStore) -> None
     with pytest.raises(NotFound), store.work() as work:
         chime = work.chime(SITE, CHIME, T0)
         pack = Pack(boot=1, seq=1, up_s=200.0, pulse_trains=(train(0.3),))
-        understanding.understand(work, chime, pack, Arrival("", b"x", T0 + 200.0))
+        Batch(work).understand(chime, pack, Arrival("", b"x", T0 + 200.0))
         work.claim("nowhere", "none", None)
     assert (presses(store), store.reader().counts()) == (before, counts)
     assert take(store, 200.0, seq=1, pulse_trains=(train(0.3),))
