@@ -19,7 +19,7 @@ _YEAR_2100_S = 4102444800.0
 class _Line(msgspec.Struct, omit_defaults=True):
     at: float
     topic: str
-    pack: msgspec.Raw | None = None
+    pack: msgspec.Raw = msgspec.Raw()  # empty: not given (msgspec keeps raw bytes only outside a union)
     cbor: str | None = None
     alive: str | None = None
     commissioning: bool = False
@@ -44,7 +44,7 @@ def read(lines: Iterable[str]) -> Iterator[Arrival]:
 
 def _arrival(text: str) -> Arrival:
     line = _line.decode(text)
-    given = [name for name in ("pack", "cbor", "alive") if getattr(line, name) is not None]
+    given = [name for name in ("pack", "cbor", "alive") if getattr(line, name) not in (None, msgspec.Raw())]
     if len(given) != 1:
         raise BadPack(f"has {' and '.join(given) or 'none'} of pack, cbor and alive; a line has exactly one")
     if not 0.0 <= line.at <= _YEAR_2100_S:
@@ -57,7 +57,7 @@ def _arrival(text: str) -> Arrival:
 
 
 def _payload(line: _Line) -> tuple[bytes, str | None]:
-    if line.pack is not None:
+    if bytes(line.pack):
         return bytes(line.pack), JSON
     if line.cbor is not None:
         return from_base64url(line.cbor), CBOR

@@ -21,8 +21,9 @@ at least 1.5 periods (25 ms at 60 Hz), since a pulse lasts at most half a period
 BOUNCE_S = 0.004
 """A shorter gap lies inside one half-cycle: the contact bounced. Unbroken, the gap is at least half a period (8.3 ms at 60 Hz)."""
 
-STRAY_S = 0.001
-"""A press that left one pulse shorter than this and nothing else may as well be induction or damp: doubtful."""
+STRAY_S = 0.0003
+"""A press that left one pulse shorter than this and nothing else is doubtful. Chimes need not send pulses below 0.2 ms, and the
+transformer's leakage inductance can kick that long when a contact opens; a finger that short would be a rare chance."""
 
 RANK: dict[PressSource, int] = {"edges": 2, "summary": 1, "contact": 0}
 
