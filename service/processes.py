@@ -35,6 +35,7 @@ class BrokerTender:
                 process.wait()
             if not self._stopping.wait(RESTART_AFTER_S):
                 log.warning("The embedded broker has ended; starting it again")
+                self._broker.stop()
                 self._broker.start()
 
     def stop(self) -> None:
