@@ -138,6 +138,8 @@ class Keeper:
             self._run_jobs()
         finally:
             self._source.stop()
+            self._waker.close()
+            self._woken.close()
 
     def _turn(self) -> None:
         arrivals = self._source.collect(BATCH)
@@ -202,5 +204,5 @@ class Keeper:
             self._health.store_trouble, self._health.store_since_s = None, self._clock()
 
     def _wake(self) -> None:
-        with suppress(BlockingIOError):  # a full buffer wakes as well
+        with suppress(OSError):  # a full buffer wakes as well, and after the end there is nobody to wake
             self._waker.send(b"\0")
