@@ -35,7 +35,8 @@ class Listener:
         self.client.on_subscribe = self._on_subscribe
         self.client.on_message = self._on_message
 
-    def connect(self, broker: EmbeddedBroker) -> "Listener":
+    def connect(self, broker: Any) -> "Listener":
+        """`broker` has `url` and `port`; returns when it has answered."""
         self.client.connect("127.0.0.1" if "://127" in broker.url else "localhost", broker.port)
         self.client.loop_start()
         assert self.wait_for(lambda: self._connected or bool(self.refusal))

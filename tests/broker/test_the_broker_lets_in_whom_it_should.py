@@ -57,9 +57,7 @@ def private_authority(tmp_path):
         )
     )
     (tmp_path / "broker.key").write_bytes(
-        key.private_bytes(
-            serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-        )
+        key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
     )
     return tmp_path / "authority.pem", tmp_path / "broker.pem", tmp_path / "broker.key"
 
