@@ -56,25 +56,39 @@ def wait_for(port: int, within_s: float = 20.0) -> None:
     sys.exit(f"Nothing answers on port {port}.")
 
 
-def pack(seq: int, boot: int = 1) -> bytes:
-    """A pack of ten records, every tenth with a press."""
+def pack(
+    seq: int,
+    boot: int = 1,
+    up_s: float | None = None,
+    press: bool | None = None,
+    mean_v: float = 14.2,
+    door: str = "front",
+) -> bytes:
+    """A pack of ten records, every tenth with a press unless told; ten seconds apart unless told when."""
     records: list[dict[str, object]] = [
         {"bn": "urn:dev:mac:0024befffe804ff1_", "n": "boot", "u": "count", "v": boot},
         {"n": "seq", "u": "count", "v": seq},
-        {"n": "up", "u": "s", "v": 10.0 + 10.0 * seq},
-        {"n": "rail.mean", "u": "V", "v": 14.2},
+        {"n": "up", "u": "s", "v": 10.0 + 10.0 * seq if up_s is None else up_s},
+        {"n": "rail.mean", "u": "V", "v": mean_v},
         {"n": "rail.min", "u": "V", "v": 13.9},
         {"n": "rail.max", "u": "V", "v": 14.5},
         {"n": "rail.window", "u": "s", "v": 10},
         {"n": "reg.mean", "u": "V", "v": 5.01},
         {"n": "temp", "u": "Cel", "v": 19.5},
     ]
+    pressed = seq % 10 == 0 if press is None else press
     last = (
-        {"n": "link", "u": "dBW", "v": -92}
-        if seq % 10
-        else {"n": "front.edges", "t": -0.3, "vd": "AEaCAUaCAUaCAUaCAUaCAUaCAUY"}
+        {"n": f"{door}.edges", "t": -0.3, "vd": "AEaCAUaCAUaCAUaCAUaCAUaCAUY"}
+        if pressed
+        else {"n": "link", "u": "dBW", "v": -92}
     )
     return json.dumps([*records, last], separators=(",", ":")).encode()
+
+
+def percentiles(seconds: list[float]) -> tuple[float, float]:
+    """p50 and p99 [s]."""
+    ordered = sorted(seconds)
+    return ordered[len(ordered) // 2], ordered[min(len(ordered) - 1, int(len(ordered) * 0.99))]
 
 
 def subscribe_ahead(port: int, client_id: str) -> None:
