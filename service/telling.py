@@ -4,18 +4,20 @@ Times become RFC 3339 here, in UTC. Knows no HTTP.
 """
 
 from datetime import UTC, datetime
+from math import floor
 from typing import Any
 
 from service import model
 
 
 def rfc3339(time_s: float) -> str:
-    """A POSIX time as RFC 3339 in UTC, to the millisecond.
+    """A POSIX time as RFC 3339 in UTC. Cut, not rounded, so that what begins at this time is found by asking from it.
 
-    >>> rfc3339(1789380000.04)
-    '2026-09-14T10:00:00.040Z'
+    >>> rfc3339(1789380000.25)
+    '2026-09-14T10:00:00.250000Z'
     """
-    return datetime.fromtimestamp(round(time_s, 3), UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    whole = datetime.fromtimestamp(floor(time_s * 1e6) // 1_000_000, UTC)
+    return f"{whole:%Y-%m-%dT%H:%M:%S}.{floor(time_s * 1e6) % 1_000_000:06d}Z"
 
 
 def rfc3339_or_none(time_s: float | None) -> str | None:

@@ -68,7 +68,9 @@ def test_without_a_key_what_the_broker_sends_again_is_known_by_its_packet_id(sto
         (b"maybe", f"bellcrank/1/{SITE}/{CHIME}/alive", "maybe"),
     ],
 )
-def test_a_bad_pack_is_set_aside_with_its_bytes_and_reason(store: SqlStore, payload: bytes, topic: str, reason: str) -> None:
+def test_a_bad_pack_is_set_aside_with_its_bytes_and_reason(
+    store: SqlStore, payload: bytes, topic: str, reason: str
+) -> None:
     take_in(store, arrival(payload, topic=topic), arrival(pack(1, PRESS), 200.05))
     (aside,), _ = store.reader().set_aside()
     assert (aside.payload, aside.topic, aside.fate) == (payload, topic, "quarantined")
