@@ -106,6 +106,7 @@ class Listener:
         """Say goodbye; the broker keeps the session."""
         if self._connecting is not None:
             self._connecting.join(CONNECT_WITHIN_S)
+        self._client.on_disconnect = None  # it is no trouble
         self._client.disconnect()
 
     # the connection

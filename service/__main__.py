@@ -49,6 +49,12 @@ def _simulate(options: argparse.Namespace) -> None:
     bootstrap.simulate(_settings(options), options.fault, options.severity, options.cbor, options.until_input_ends)
 
 
+def _invent(options: argparse.Namespace) -> None:
+    from service import bootstrap
+
+    bootstrap.invent(_settings(options), options.fault, options.severity)
+
+
 def _press(options: argparse.Namespace) -> None:
     from service import bootstrap
 
@@ -111,10 +117,13 @@ def _parser() -> argparse.ArgumentParser:
     simulate.set_defaults(call=_simulate)
     simulate.add_argument("--cbor", action="store_true", help="send SenML as CBOR instead of JSON")
     simulate.add_argument("--until-input-ends", action="store_true", help=argparse.SUPPRESS)
+    invent = commands.add_parser("invent", help="thirty days of the invented house into an empty record")
+    invent.set_defaults(call=_invent)
     for command in (run, simulate):
         command.add_argument(
             "--broker", dest="broker_url", metavar="URL", help="mqtt://host:port; use this broker, start none"
         )
+    for command in (run, simulate, invent):
         command.add_argument("--data", type=Path, metavar="DIR", help="folder to keep everything in")
         command.add_argument(
             "--fault", metavar="NAME", help="start the simulated chime with this fault, such as reservoir-aged"

@@ -9,7 +9,7 @@ from typing import Any
 
 from service.errors import SettingError
 from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of
-from service.processes import BrokerTender, ChildProcess, interrupt_when_input_ends
+from service.processes import BrokerTender, ChildProcess, interrupt_when_input_ends, run_to_end
 from service.settings import Settings, now_s
 
 
@@ -48,8 +48,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         store = SqlStore(settings.url_of_record, settings.time_zone)
         stack.callback(store.close)
         understander = Understander(store, settings.prefix, settings.enrolment_open)
-        if demo:
-            demo.prepare(store, understander, settings)
+        if demo and not store.reader().counts().kept:
+            demo.invent_past(settings)
         health = Health(
             importlib.metadata.version("bellcrank"),
             now_s(),
@@ -101,11 +101,10 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
 def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, settings: Settings) -> Any:
     """The page and the API as one ASGI application."""
     from fastapi import FastAPI
-    from starlette.staticfiles import StaticFiles
 
     from adapters import http_api, live, problems
     from adapters.guard import Guard
-    from dashboard import pages
+    from dashboard import assets, pages
 
     app = FastAPI(
         title="Bellcrank",
@@ -120,8 +119,8 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix))
     app.include_router(live.build(reader, hub))
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
-    app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
-    app.include_router(pages.build(reader, actions, health, now_s))
+    app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
+    app.include_router(pages.build(reader, actions, health, now_s, prefix=settings.prefix))
     return app
 
 
@@ -134,51 +133,47 @@ class Demo:
     def __init__(self, fault: str | None = None, severity: float = 0.5) -> None:
         self._fault, self._severity = fault, severity
 
-    def prepare(self, store: Any, understander: Any, settings: Settings) -> None:
-        """Fill an empty record."""
-        from tqdm import tqdm
-
-        from adapters.simulated import history
-        from service.examine import take_in
-
-        if store.reader().counts().kept:
-            return
-        now = now_s()
-        past = history.history(
-            start_s=now - self.DAYS * 86400,
-            end_s=now,
-            data_dir=settings.data,
-            fault=self._fault,
-            severity=self._severity,
-            prefix=settings.prefix,
-        )
-        bar = tqdm(
-            past,
-            desc="Inventing thirty days of Tern Cottage",
-            total=history.estimate(now - self.DAYS * 86400, now),
-            unit=" packs",
-            ascii=" -",
-            bar_format="{desc}: {percentage:3.0f}% {bar:30}",
-            disable=None,
-        )
-        take_in(store, bar, understander)
-        with store.work() as work:
-            work.claim(self.SITE, self.CHIME, "Tern Cottage (invented)")
-            work.rename_site(self.SITE, "Tern Cottage (invented)", "Europe/London")
-            work.rename_door(self.SITE, self.CHIME, "front", "Front door")
-            work.rename_door(self.SITE, self.CHIME, "garden", "Garden door")
+    def invent_past(self, settings: Settings) -> None:
+        """Fill an empty record, in a process of its own, so that what this takes of memory is given back."""
+        run_to_end(["invent", *self._arguments(settings)])
 
     def chime(self, broker_url: str, settings: Settings) -> ChildProcess:
-        arguments = [
-            "simulate",
-            "--broker",
-            broker_url,
-            "--data",
-            str(settings.data),
-            "--severity",
-            str(self._severity),
-        ]
-        return ChildProcess([*arguments, "--fault", self._fault] if self._fault else arguments)
+        return ChildProcess(["simulate", "--broker", broker_url, *self._arguments(settings)])
+
+    def _arguments(self, settings: Settings) -> list[str]:
+        fault = ["--fault", self._fault] if self._fault else []
+        return ["--data", str(settings.data), "--severity", str(self._severity), *fault]
+
+
+def invent(settings: Settings, fault: str | None, severity: float) -> None:
+    """Thirty days of Tern Cottage into the record of a folder."""
+    from tqdm import tqdm
+
+    from adapters.simulated import history
+    from adapters.sql.work import SqlStore
+    from service.examine import take_in
+    from service.intake import Understander
+
+    store = SqlStore(settings.url_of_record, settings.time_zone)
+    now = now_s()
+    start = now - Demo.DAYS * 86400
+    past = history.history(
+        start_s=start, end_s=now, data_dir=settings.data, fault=fault, severity=severity, prefix=settings.prefix
+    )
+    bar = tqdm(
+        past,
+        desc="Inventing thirty days of Tern Cottage",
+        total=history.estimate(start, now),
+        bar_format="{desc}: {percentage:3.0f}% {bar:30}",
+        ascii=" -",
+    )
+    take_in(store, bar, Understander(store, settings.prefix))
+    with store.work() as work:
+        work.claim(Demo.SITE, Demo.CHIME, "Tern Cottage")
+        work.rename_site(Demo.SITE, "Tern Cottage (invented)", "Europe/London")
+        work.rename_door(Demo.SITE, Demo.CHIME, "front", "Front door")
+        work.rename_door(Demo.SITE, Demo.CHIME, "garden", "Garden door")
+    store.close()
 
 
 def simulate(settings: Settings, fault: str | None, severity: float, cbor: bool, until_input_ends: bool) -> None:

@@ -7,6 +7,8 @@ import sys
 import threading
 from typing import Protocol
 
+from service.errors import SettingError
+
 log = logging.getLogger(__name__)
 
 RESTART_AFTER_S = 1.0
@@ -41,6 +43,12 @@ class BrokerTender:
     def stop(self) -> None:
         self._stopping.set()
         self._broker.stop()
+
+
+def run_to_end(arguments: list[str]) -> None:
+    """Another command of this program, awaited. Raises SettingError when it fails; it has then said why."""
+    if subprocess.run([sys.executable, "-P", "-m", "service", *arguments]).returncode:  # noqa: S603 - our own program
+        raise SettingError(f"`bellcrank {arguments[0]}` did not succeed.")
 
 
 class ChildProcess:

@@ -82,6 +82,10 @@ def read(environment: Mapping[str, str], **options: Any) -> Settings:
         raise SettingError(f"mqtt_version is {settings.mqtt_version!r}; choose 3.1.1 or 5.")
     if settings.mqtt_version == "5" and not settings.broker_url:
         raise SettingError("The embedded broker speaks MQTT 3.1.1 only; name another broker with --broker for MQTT 5.")
+    if settings.mqtt_listen != "127.0.0.1" and not settings.broker_url and not settings.mqtt_username:
+        raise SettingError(
+            "A broker that the network can reach needs a password: set BELLCRANK_MQTT_USERNAME and BELLCRANK_MQTT_PASSWORD."
+        )
     return settings
 
 
