@@ -1,0 +1,191 @@
+"""The Doorstep and the sheet of one day: who rang, when, and what qualifies the answer. Makes contexts; knows no HTTP."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from dashboard import across, contexts, down, words
+from dashboard.house import House, day_stretch, hours_of, midnight_s
+from dashboard.marks import Day, day_of, is_doubtful
+from service import model
+
+EARLIER_DAYS = 6
+MEDIUM_COLUMNS, WIDE_COLUMNS = 4, 6
+
+
+def head(house: House, title: str, page: str) -> contexts.Head:
+    """The head of any sheet of this house."""
+    heard, last_s = "", house.last_heard_s
+    if last_s is not None:
+        heard = f"Chime last heard {words.moment(last_s, house.now_s, house.zone)}"
+        if not house.silent() and not house.store_trouble:
+            heard += ", and listening"
+    return contexts.Head(title, page, house.site.site, house.site.name, heard, words.clock(house.now_s, house.zone))
+
+
+def failure(house: House) -> contexts.Failure | None:
+    if not house.store_trouble:
+        return None
+    since = words.moment(house.store_since_s, house.now_s, house.zone).removeprefix("at ")
+    return contexts.Failure(
+        f"{words.sentence(house.store_trouble)} No press has been recorded since {since}. "
+        "Once the record can be written again, it will go on by itself.")
+
+
+def wires(house: House, day: Day) -> contexts.Wires:
+    """A day drawn for each width, its words placed for each."""
+    narrow = down.draw(day, house.zone)
+    medium = across.draw(day, house.zone, MEDIUM_COLUMNS)
+    wide = across.draw(day, house.zone, WIDE_COLUMNS)
+    entries, number = [], 0
+    for mark, steps in zip(narrow.told, narrow.steps, strict=False):
+        places = f"n{min(steps, down.STEPS_LIMIT)}"
+        if mark.kind != "looked":
+            for letter, drawn in (("m", medium), ("w", wide)):
+                row, track = drawn.places[number]
+                places += f" {letter}{track} {letter}r{row}"
+            number += 1
+        entries.append(contexts.Entry(mark.kind, mark.heading, mark.text, places, mark.kind != "looked"))
+    heading, text = day.ending
+    kind = "now" if day.now_s is not None else "end"
+    entries.append(contexts.Entry(kind, heading, text, f"n{min(narrow.steps[-1], down.STEPS_LIMIT)}", False))
+    prelude = f"Before {narrow.starts_at}.00 there is nothing to tell." if narrow.starts_at != "00" else ""
+    return contexts.Wires(
+        narrow.picture, medium.picture, wide.picture, medium.lane_labels, entries, f"n{narrow.before}", prelude)
+
+
+def counts(house: House, start_s: float, end_s: float) -> tuple[int, int, int]:
+    """Visits, doubtful presses and unseen presses of a stretch."""
+    visits = [visit for visit in house.visits if start_s <= visit.start_s < end_s]
+    doubtful = sum(len(visit.presses) if is_doubtful(visit) else sum(p.doubtful for p in visit.presses) for visit in visits)
+    return sum(not is_doubtful(visit) for visit in visits), doubtful, len(house.unseen(start_s, end_s))
+
+
+def remark(house: House, start_s: float, end_s: float) -> str:
+    """A day in a few words, as `Four visits. No blind time.`"""
+    first_s = house.first_heard_s
+    if first_s is None or first_s >= end_s:
+        return "Not listening yet."
+    visits, doubtful, unseen = counts(house, start_s, end_s)
+    parts = [words.counted(visits, "visit")]
+    if doubtful:
+        parts.append(words.counted(doubtful, "doubtful press", "doubtful presses"))
+    if unseen:
+        parts.append(words.counted(unseen, "chime with no press seen", "chimes with no press seen"))
+    said = [", ".join(parts)]
+    if first_s > start_s:
+        said.append(f"Listening since {words.clock(first_s, house.zone)}")
+    blind_s = house.unwatched(max(start_s, first_s), end_s, blind_only=True)
+    said.append(f"{words.duration(blind_s)} blind" if blind_s else "No blind time")
+    hours = round((end_s - start_s) / 3600)
+    if hours != 24:
+        said.append(f"{hours}{words.THIN}hours, the clocks went {'back' if hours > 24 else 'forward'}")
+    return " ".join(words.sentence(part) for part in said)
+
+
+def make(
+    house: House, looked_s: float | None, since: Sequence[model.Visit], unclaimed: Sequence[contexts.Unclaimed],
+    troubles: Sequence[str], first_stroke: str,
+) -> contexts.Doorstep:
+    """`since`: visits since `looked_s`, also those before the days of `house`."""
+    today = house.today
+    start_s, end_s = day_stretch(today, house.zone)
+    day = day_of(house, start_s, end_s, looked_s)
+    from_s = looked_s if looked_s is not None else start_s
+    visits = sum(not is_doubtful(visit) for visit in since)
+    return contexts.Doorstep(
+        head=head(house, "Doorstep", "doorstep"),
+        weekday=words.weekday(today), date=words.day_and_month(today), year=str(today.year),
+        headline=_headline(visits, looked_s), lead=_lead(house, visits, from_s, since), wires=wires(house, day),
+        earlier=[_earlier(house, today - timedelta(days=n)) for n in range(1, EARLIER_DAYS + 1)],
+        totals=_totals(house), unclaimed=unclaimed, troubles=troubles, failure=failure(house),
+        first_stroke=first_stroke if not house.visits and not since else "")
+
+
+def make_day(house: House, day: date) -> contexts.DaySheet:
+    """The sheet of one day, which `house` must cover."""
+    start_s, end_s = day_stretch(day, house.zone)
+    begun_s = house.first_heard_s
+    known = begun_s is not None and begun_s < end_s and start_s <= house.now_s
+    visits, doubtful, unseen = counts(house, start_s, end_s)
+    before, after = day - timedelta(days=1), day + timedelta(days=1)
+    lead = ""
+    if known and begun_s is not None:
+        said = _qualified(visits, doubtful, unseen)
+        blind_s = house.unwatched(max(start_s, begun_s), min(end_s, house.now_s), blind_only=True)
+        said.append(f"for {words.duration(blind_s)} nothing could be recorded" if blind_s else "there was no blind time")
+        if round((end_s - start_s) / 3600) != 24:
+            said.append(f"this day has {round((end_s - start_s) / 3600)} hours, because the clocks changed")
+        lead = " ".join(words.sentence(part) for part in said)
+    return contexts.DaySheet(
+        head=head(house, words.day_long(day).replace(words.KEPT, " "), "day"),
+        weekday=words.weekday(day), date=words.day_and_month(day), year=str(day.year),
+        headline=words.sentence(f"{words.counted(visits, 'visit')} on this day") if known else "Nothing was recorded on this day.",
+        lead=lead or "Nobody was listening.", wires=wires(house, day_of(house, start_s, end_s)) if known else None,
+        day_before=(before.isoformat(), f"{words.weekday(before)} {words.day_and_month(before)}")
+        if begun_s is not None and begun_s < start_s else None,
+        day_after=(after.isoformat(), f"{words.weekday(after)} {words.day_and_month(after)}") if after <= house.today else None)
+
+
+def _headline(visits: int, looked_s: float | None) -> str:
+    return words.sentence(f"{words.counted(visits, 'visit')} {'today' if looked_s is None else 'since you last looked'}")
+
+
+def _qualified(visits: int, doubtful: int, unseen: int) -> list[str]:
+    said = []
+    if doubtful:
+        more = "more " if visits else ""
+        said.append(words.counted(doubtful, f"{more}press is doubtful", f"{more}presses are doubtful"))
+    if unseen:
+        said.append(f"{words.times(unseen)} the chime sounded with no press seen")
+    return [", and ".join(said)] if said else []
+
+
+def _lead(house: House, visits: int, from_s: float, since: Sequence[model.Visit]) -> str:
+    """What qualifies the headline: doubt, blind time since then, and silence now."""
+    doubtful = sum(press.doubtful for visit in since for press in visit.presses)
+    said = _qualified(visits, doubtful, len(house.unseen(from_s, house.now_s + 1)))
+    begun_s = max(from_s, house.first_heard_s if house.first_heard_s is not None else house.now_s, house.start_s)
+    spells = [
+        (max(spell.start_s, begun_s), spell.end_s if spell.end_s is not None else house.now_s) for spell in house.blind
+        if (spell.end_s if spell.end_s is not None else house.now_s) > begun_s
+    ]
+    blind_s = house.unwatched(begun_s, house.now_s, blind_only=True)
+    if len(spells) == 1 and not house.store_trouble and words.local(spells[0][0], house.zone).date() == house.today:
+        said.append(f"from {words.span(*spells[0], house.zone)} nothing could be recorded, so a caller then would have left no mark")
+    elif blind_s >= 1.0:
+        said.append(f"for {words.duration(blind_s)} nothing could be recorded")
+    silent = house.silent()
+    if silent:
+        last_s = min(chime.last_heard_s for chime in silent)
+        who = "The chime" if len(house.chimes) == 1 else f"The {silent[0].chime} chime"
+        said.append(
+            f"{who} was last heard from {words.moment(last_s, house.now_s, house.zone)}, "
+            f"{words.duration(house.now_s - last_s)} ago. What it saw since then may yet arrive, or may be lost")
+    elif blind_s < 1.0 and not house.store_trouble:
+        said.append("no blind time")
+    return " ".join(words.sentence(part) for part in said)
+
+
+def _earlier(house: House, day: date) -> contexts.EarlierDay:
+    start_s, end_s = day_stretch(day, house.zone)
+    return contexts.EarlierDay(
+        day.isoformat(), words.weekday(day), day.day, f"{words.weekday(day)} {words.day_and_month(day)}",
+        across.draw_row(day_of(house, start_s, end_s), house.zone), remark(house, start_s, end_s))
+
+
+def _totals(house: House) -> str:
+    begun_s = max(midnight_s(house.today - timedelta(days=EARLIER_DAYS), house.zone), house.first_heard_s or 0.0)
+    visits, doubtful, unseen = counts(house, begun_s, house.now_s + 1)
+    parts = [words.counted(visits, "visit")]
+    if doubtful:
+        parts.append(words.counted(doubtful, "doubtful press", "doubtful presses"))
+    if unseen:
+        parts.append(words.counted(unseen, "chime with no press seen", "chimes with no press seen"))
+    doors = len(house.doors)
+    who = {0: "The chime was", 1: "The door was", 2: "Both doors were"}.get(doors, f"All {words.number(doors)} doors were")
+    whole_s = max(0.0, house.now_s - begun_s)
+    watched_s = whole_s - house.unwatched(begun_s, house.now_s)
+    return f"{words.sentence(', '.join(parts))} {who} watched for {words.duration(watched_s)} of {words.duration(whole_s)}."
+
+
+__all__ = ["EARLIER_DAYS", "counts", "failure", "head", "hours_of", "make", "make_day", "remark", "wires"]

@@ -1,0 +1,151 @@
+"""What the sheets of one house are made from: everything the Reader knows of a stretch of days, asked once. Draws nothing."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+from service import model
+from service.health import Health
+from service.ports import Reader
+from service.presses.visits import ANSWER_S
+
+PAGE = 1000
+
+
+@dataclass(frozen=True)
+class House:
+    """One site from `start_s` to `now_s`. `stale_after_s`: a chime unheard for longer is not taken to be listening."""
+
+    site: model.Site
+    chimes: Sequence[model.Chime]
+    doors: Sequence[model.Door]
+    visits: Sequence[model.Visit]
+    soundings: Sequence[model.Sounding]
+    blind: Sequence[model.BlindSpell]
+    store_trouble: str | None
+    store_since_s: float
+    start_s: float
+    now_s: float
+    stale_after_s: float
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.site.time_zone)
+
+    @property
+    def today(self) -> date:
+        return datetime.fromtimestamp(self.now_s, self.zone).date()
+
+    @property
+    def first_heard_s(self) -> float | None:
+        return min((chime.first_heard_s for chime in self.chimes), default=None)
+
+    @property
+    def last_heard_s(self) -> float | None:
+        return max((chime.last_heard_s for chime in self.chimes), default=None)
+
+    def unheard_since_s(self, chime: model.Chime) -> float | None:
+        """When this chime was last heard, if that is too long ago or it has taken its leave; None while it listens."""
+        if chime.alive is False or self.now_s - chime.last_heard_s > self.stale_after_s:
+            return chime.last_heard_s
+        return None
+
+    def silent(self) -> list[model.Chime]:
+        return [chime for chime in self.chimes if self.unheard_since_s(chime) is not None]
+
+    def unseen(self, start_s: float, end_s: float) -> list[model.Sounding]:
+        """Soundings in the stretch that no press explains."""
+        presses: dict[str, list[model.Press]] = {}
+        for visit in self.visits:
+            presses.setdefault(visit.chime, []).extend(visit.presses)
+        return [
+            sounding for sounding in self.soundings
+            if start_s <= sounding.start_s < end_s
+            and not any(press.start_s - ANSWER_S <= sounding.start_s <= (press.end_s or press.start_s) + ANSWER_S
+                        for press in presses.get(sounding.chime, ()))
+        ]
+
+    def unwatched(self, start_s: float, end_s: float, blind_only: bool = False) -> float:
+        """Time in the stretch in which a press at some door could not have been recorded, or is not known to have been [s].
+
+        `blind_only` leaves out what may yet arrive: the time since a silent chime was last heard.
+        """
+        stretches = [(spell.start_s, spell.end_s if spell.end_s is not None else self.now_s) for spell in self.blind]
+        if self.store_trouble:
+            stretches.append((self.store_since_s, self.now_s))
+        if not blind_only:
+            stretches += [(chime.last_heard_s, self.now_s) for chime in self.silent()]
+        return covered(stretches, start_s, end_s)
+
+
+def gather(
+    reader: Reader, site: model.Site, health: Health, start_s: float, now_s: float, stale_after_s: float,
+    until_day: date | None = None,
+) -> House:
+    """Everything from `start_s` to now, or to the end of `until_day` where that is earlier."""
+    end_s = now_s + 1.0 if until_day is None else min(now_s + 1.0, day_stretch(until_day, ZoneInfo(site.time_zone))[1])
+    return House(
+        site=site,
+        chimes=[chime for chime in reader.chimes(site.site) if chime.claimed],
+        doors=reader.doors(site.site),
+        visits=all_visits(reader, site.site, start_s, end_s),
+        soundings=reader.soundings(site.site, start_s, end_s),
+        blind=reader.blind_spells(site.site, start_s, end_s, now_s),
+        store_trouble=health.store_trouble,
+        store_since_s=health.store_since_s,
+        start_s=start_s, now_s=now_s, stale_after_s=stale_after_s,
+    )
+
+
+def all_visits(reader: Reader, site: str, start_s: float, end_s: float) -> list[model.Visit]:
+    found: list[model.Visit] = []
+    cursor: str | None = None
+    while True:
+        some, cursor = reader.visits(site, start_s, end_s, cursor=cursor, limit=PAGE)
+        found += some
+        if cursor is None:
+            return found
+
+
+def covered(stretches: Iterable[tuple[float, float]], start_s: float, end_s: float) -> float:
+    """How much of start_s..end_s the stretches cover, each moment counted once [s].
+
+    >>> covered([(0, 10), (5, 12), (20, 30)], 2, 25)
+    15.0
+    """
+    total, reached = 0.0, start_s
+    for first, last in sorted(stretches):
+        first, last = max(first, reached), min(last, end_s)
+        if last > first:
+            total, reached = total + last - first, last
+    return total
+
+
+def midnight_s(day: date, zone: ZoneInfo) -> float:
+    """When a day begins in its zone."""
+    return datetime.combine(day, time(0), zone).timestamp()
+
+
+def day_stretch(day: date, zone: ZoneInfo) -> tuple[float, float]:
+    """A day from midnight to midnight: 24 hours, or 23 or 25 where the clocks change."""
+    return midnight_s(day, zone), midnight_s(day + timedelta(days=1), zone)
+
+
+def hours_of(start_s: float, end_s: float, zone: ZoneInfo) -> list[tuple[float, str]]:
+    """The full hours of a stretch, both ends included, with their numerals; the last midnight is 24.
+
+    When the clocks go back an hour has its numeral twice, when they go forward one is missing.
+    """
+    found = []
+    moment_s = -(-start_s // 900) * 900  # zones differ from UTC by quarters of an hour
+    while moment_s <= end_s:
+        then = datetime.fromtimestamp(moment_s, zone)
+        if then.minute == 0:
+            numeral = "24" if moment_s == end_s and then.hour == 0 and moment_s > start_s else f"{then.hour:02d}"
+            found.append((moment_s, numeral))
+            moment_s += 3600
+        else:
+            moment_s += 900
+    return found

@@ -1,0 +1,239 @@
+"""One day of a house as marks on wires, each with its words. Draws nothing; across.py and down.py do."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from dashboard import words
+from dashboard.house import House
+from service import model
+
+STROKES_LIMIT = 5
+"""More presses than this are drawn as so many strokes, and counted in words."""
+
+
+@dataclass(frozen=True)
+class Lane:
+    """A wire: a door's, or the chime's that its doors lead to."""
+
+    label: str
+    chime: str
+    door: str | None
+    chime_lane: int
+    from_s: float  # nobody listened to this wire before
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that happened at a moment. `strokes`: True = doubtful. `sounded`: None = this chime does not tell."""
+
+    kind: Literal["visit", "doubtful", "unseen", "blind", "looked"]
+    at_s: float
+    lane: int
+    chime_lane: int
+    strokes: tuple[bool, ...]
+    sounded: bool | None
+    heading: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Break:
+    """A stretch in which wires stop: hatched where nothing could be recorded, dotted where it may yet arrive."""
+
+    kind: Literal["blind", "unheard", "failed"]
+    start_s: float
+    end_s: float
+    first_lane: int
+    last_lane: int
+
+
+@dataclass(frozen=True)
+class Day:
+    """Lanes, marks and breaks of a stretch from `start_s` to `end_s`; `now_s` where it lies in it."""
+
+    start_s: float
+    end_s: float
+    now_s: float | None
+    looked_s: float | None
+    lanes: Sequence[Lane]
+    marks: Sequence[Mark]
+    breaks: Sequence[Break]
+    ending: tuple[str, str]  # heading and text at the end of the wires
+
+    def fraction(self, time_s: float) -> float:
+        return min(max((time_s - self.start_s) / (self.end_s - self.start_s), 0.0), 1.0)
+
+    @property
+    def wires_end_s(self) -> float:
+        return min(self.now_s, self.end_s) if self.now_s is not None else self.end_s
+
+
+def door_name(door: model.Door) -> str:
+    """As said in a sentence: `Front door`, or the name as its owner gave it."""
+    return f"{door.name} door" if door.name.casefold() == door.door.casefold() else door.name
+
+
+def lanes_of(house: House) -> list[Lane]:
+    lanes: list[Lane] = []
+    for chime in house.chimes:
+        doors = [door for door in house.doors if door.chime == chime.chime]
+        end = len(lanes) + len(doors)
+        for door in doors:
+            lanes.append(Lane(door.name.removesuffix(" door"), chime.chime, door.door, end, chime.first_heard_s))
+        name = "Chime" if len(house.chimes) == 1 else f"{chime.chime.replace('-', ' ').capitalize()} chime"
+        lanes.append(Lane(name, chime.chime, None, end, chime.first_heard_s))
+    return lanes
+
+
+def day_of(house: House, start_s: float, end_s: float, looked_s: float | None = None) -> Day:
+    """The day of a house; what lies in the future is left blank."""
+    lanes = lanes_of(house)
+    end = min(end_s, house.now_s + 1.0)
+    marks = [
+        *_visit_marks(house, lanes, start_s, end), *_unseen_marks(house, lanes, start_s, end),
+        *_blind_marks(house, lanes, start_s, end),
+    ]
+    now_s = house.now_s if start_s <= house.now_s < end_s else None
+    return Day(
+        start_s, end_s, now_s, looked_s if looked_s is not None and start_s <= looked_s < end else None, lanes,
+        sorted(marks, key=lambda mark: mark.at_s), _breaks(house, lanes, start_s, end), _ending(house, now_s, end_s))
+
+
+def is_doubtful(visit: model.Visit) -> bool:
+    """Nothing in it but doubtful presses: told as such, and not counted as a visit."""
+    return bool(visit.presses) and all(press.doubtful for press in visit.presses)
+
+
+def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
+    places = {(lane.chime, lane.door): number for number, lane in enumerate(lanes)}
+    names = {(door.chime, door.door): door_name(door) for door in house.doors}
+    marks = []
+    for visit in house.visits:
+        lane = places.get((visit.chime, visit.door))
+        if lane is None or not start_s <= visit.start_s < end_s:
+            continue
+        doubtful = is_doubtful(visit)
+        heading = f"{words.clock(visit.start_s, house.zone)} {names[visit.chime, visit.door]}" + (", doubtful" if doubtful else "")
+        marks.append(Mark(
+            "doubtful" if doubtful else "visit", visit.start_s, lane, lanes[lane].chime_lane,
+            tuple(press.doubtful for press in visit.presses[:STROKES_LIMIT]),
+            None if visit.sounded is None else visit.sounded > 0, heading,
+            _doubtful_text(visit) if doubtful else _visit_text(visit, house.now_s)))
+    return marks
+
+
+def _visit_text(visit: model.Visit, now_s: float) -> str:
+    presses = [press for press in visit.presses if not press.doubtful] or list(visit.presses)
+    parts = [words.counted(len(presses), "press", "presses")]
+    last = visit.presses[-1]
+    length_s = visit.end_s - visit.start_s
+    if last.end_s is None and now_s - last.start_s < 60.0:
+        parts[0] += ", still held"
+    elif len(presses) > 1 and length_s >= 9.5:
+        parts[0] += f" in {words.duration(length_s)}"
+    elif len(presses) == 1 and length_s >= 2.0:
+        parts[0] += f" of {words.duration(length_s)}"
+    if visit.sounded is not None:
+        parts.append(_answer(visit.sounded, len(visit.presses)))
+    doubtful = len(visit.presses) - len(presses)
+    if doubtful:
+        parts.append(f"{words.counted(doubtful, 'more contact')} {'is' if doubtful == 1 else 'are'} doubtful")
+    drop_outs = sum(press.drop_outs for press in presses)
+    if drop_outs:
+        parts.append(f"The contact dropped out {words.times(drop_outs)} while held")
+    return " ".join(words.sentence(part) for part in (*parts, *_uncertainty(visit)))
+
+
+def _answer(sounded: int, presses: int) -> str:
+    if sounded == 0:
+        return "the chime kept silent"
+    if presses == 1:
+        return "the chime answered"
+    if sounded == presses:
+        return "the chime answered both" if presses == 2 else "the chime answered all"
+    return f"the chime answered {words.number(sounded)}"
+
+
+def _doubtful_text(visit: model.Visit) -> str:
+    contacts = words.counted(len(visit.presses), "contact")
+    press = visit.presses[0]
+    if len(visit.presses) == 1 and press.end_s is not None and press.end_s > press.start_s:
+        contacts += f" of {words.duration(press.end_s - press.start_s)}"
+    parts = [f"{contacts}, too short for a finger"]
+    if visit.sounded is not None:
+        parts.append(_answer(visit.sounded, len(visit.presses)))
+    return " ".join(words.sentence(part) for part in (*parts, *_uncertainty(visit)))
+
+
+def _uncertainty(visit: model.Visit) -> list[str]:
+    """Told when it exceeds a second."""
+    widest_s = max((press.uncertainty_s for press in visit.presses), default=0.0)
+    return [f"the time is right to within {words.duration(widest_s)}"] if widest_s > 1.0 else []
+
+
+def _unseen_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
+    places = {lane.chime: number for number, lane in enumerate(lanes) if lane.door is None}
+    marks = []
+    for sounding in house.unseen(start_s, end_s):
+        lane = places.get(sounding.chime)
+        if lane is None:
+            continue
+        doors = sum(one.chime == sounding.chime and one.door is not None for one in lanes)
+        wires = {0: "no door has been heard yet", 1: "the door’s wire made no contact", 2: "neither door’s wire made contact"}
+        marks.append(Mark(
+            "unseen", sounding.start_s, lane, lane, (), True,
+            f"{words.clock(sounding.start_s, house.zone)} {lanes[lane].label}, no press seen",
+            f"It sounded once, yet {wires.get(doors, 'no door’s wire made contact')}."))
+    return marks
+
+
+def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
+    places = {lane.chime: number for number, lane in enumerate(lanes) if lane.door is None}
+    marks = []
+    for spell in house.blind:
+        first, last = max(spell.start_s, start_s), min(spell.end_s if spell.end_s is not None else house.now_s, end_s)
+        lane = places.get(spell.chime)
+        if lane is None or last <= first:
+            continue
+        # only the end of the day itself is told as 24.00
+        until = "24.00" if last >= end_s and end_s < house.now_s else words.clock(last, house.zone)
+        who = "the chime" if len(house.chimes) == 1 else f"the {lanes[lane].label[0].lower()}{lanes[lane].label[1:]}"
+        cause = f"{who} was without power" if spell.why == "chime without power" else f"{who} was silent"
+        marks.append(Mark(
+            "blind", first, lane, lane, (), None, f"{words.clock(first, house.zone)} to {until}",
+            f"Nothing could be recorded: {cause}. A caller may have come and gone."))
+    return marks
+
+
+def _breaks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Break]:
+    found: list[Break] = []
+    ranges = {
+        chime.chime: (min(n for n, lane in enumerate(lanes) if lane.chime == chime.chime),
+                      max(n for n, lane in enumerate(lanes) if lane.chime == chime.chime))
+        for chime in house.chimes
+    }
+    for spell in house.blind:
+        if spell.chime in ranges:
+            found.append(Break("blind", spell.start_s, spell.end_s if spell.end_s is not None else house.now_s, *ranges[spell.chime]))
+    for chime in house.silent():
+        found.append(Break("unheard", chime.last_heard_s, house.now_s, *ranges[chime.chime]))
+    if house.store_trouble and lanes:
+        found.append(Break("failed", house.store_since_s, house.now_s, 0, len(lanes) - 1))
+    return [
+        Break(one.kind, max(one.start_s, start_s), min(one.end_s, end_s), one.first_lane, one.last_lane)
+        for one in found if min(one.end_s, end_s) > max(one.start_s, start_s)
+    ]
+
+
+def _ending(house: House, now_s: float | None, end_s: float) -> tuple[str, str]:
+    if now_s is None:
+        return "24.00", ""
+    heading = f"{words.clock(now_s, house.zone)} Now"
+    if house.store_trouble:
+        return heading, "Not recording."
+    silent = house.silent()
+    if not silent:
+        return f"{heading}, and listening", ""
+    last_s = max(chime.last_heard_s for chime in silent)
+    return heading, f"Not heard since {words.moment(last_s, house.now_s, house.zone).removeprefix('at ')}."

@@ -1,0 +1,149 @@
+"""The pages: routes, and what each needs from the record. Draws nothing; writes only through `Actions`.
+
+Route functions are plain `def`, run in threads, because the Reader blocks.
+"""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Annotated, Protocol
+from zoneinfo import available_timezones
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
+
+from dashboard import contexts, doorstep, ledgers, supply_sheet, words
+from dashboard.house import House, all_visits, day_stretch, gather, midnight_s
+from dashboard.sheets import SheetRoute, Sheets, person_of, remember
+from service import model
+from service.errors import NotFound, Refused, StoreUnavailable
+from service.health import Health
+from service.ports import Reader
+
+Text = Annotated[str, Form(max_length=200)]
+
+
+class Actions(Protocol):
+    """What a person may do from these pages. Each raises NotFound, Refused or StoreUnavailable."""
+
+    def look(self, site: str, person: str, now_s: float) -> None: ...
+    def claim(self, site: str, chime: str, name: str | None = None) -> None: ...
+    def rename_site(self, site: str, name: str, time_zone: str) -> None: ...
+    def rename_door(self, site: str, chime: str, door: str, name: str) -> None: ...
+
+
+def build(
+    reader: Reader, actions: Actions, health: Health, clock: Callable[[], float], *,
+    stale_after_s: float = 180.0, prefix: str = "bellcrank",
+) -> APIRouter:
+    """The pages as a router without prefix; `assets.Assets` must be mounted at `assets.MOUNTED_AT` beside it.
+
+    `stale_after_s`: a chime unheard for longer is shown as silent [s]. `prefix`: first part of every topic.
+    """
+    router = APIRouter(route_class=SheetRoute, include_in_schema=False)
+    sheets = Sheets(router)
+    _doorsteps(router, sheets, reader, actions, health, clock, stale_after_s, prefix)
+    _others(router, sheets, reader, health, clock, stale_after_s)
+    _names(router, sheets, reader, actions, health, clock, stale_after_s)
+    return router
+
+
+def _doorsteps(
+    router: APIRouter, sheets: Sheets, reader: Reader, actions: Actions, health: Health, clock: Callable[[], float],
+    stale_after_s: float, prefix: str,
+) -> None:
+    @router.get("/", name="home")
+    def home(request: Request, refresh: bool = False) -> Response:
+        """The Doorstep of the first house, or how to begin."""
+        sites = reader.sites()
+        if sites:
+            return doorstep_of(request, sites[0], refresh)
+        chimes = reader.chimes(claimed=False)
+        return sheets.answer("nobody.html", ledgers.nobody(chimes, health, clock(), prefix))
+
+    @router.get("/house/{site}", name="doorstep")
+    def house(request: Request, site: str, refresh: bool = False) -> Response:
+        return doorstep_of(request, reader.site(site), refresh)
+
+    @router.get("/house/{site}/day/{day}", name="day")
+    def day_sheet(site: str, day: str) -> Response:
+        place = reader.site(site)
+        try:
+            wanted = date.fromisoformat(day)
+            start_s, _ = day_stretch(wanted, ledgers.zone_of(place))
+        except (ValueError, OverflowError, OSError):
+            raise NotFound(f"{day!r} is no day such as 2026-11-24.") from None
+        around = gather(reader, place, health, start_s, clock(), stale_after_s, until_day=wanted)
+        return sheets.answer("day.html", doorstep.make_day(around, wanted))
+
+    def doorstep_of(request: Request, site: model.Site, refresh: bool) -> Response:
+        now_s, person = clock(), person_of(request)
+        if not refresh:
+            try:
+                actions.look(site.site, person, now_s)
+            except (StoreUnavailable, NotFound):
+                pass  # the sheet must come even when the record cannot be written; the next view looks again
+        looked_s = reader.previous_look_s(site.site, person)
+        week = _days_back(reader, site, health, now_s, stale_after_s, doorstep.EARLIER_DAYS)
+        from_s = looked_s if looked_s is not None else midnight_s(week.today, week.zone)
+        since = [visit for visit in week.visits if visit.start_s >= from_s] if from_s >= week.start_s else all_visits(
+            reader, site.site, from_s, now_s + 1.0)
+        unclaimed = ledgers.unclaimed(reader.chimes(claimed=False), now_s, week.zone)
+        troubles = [words.sentence(trouble) for trouble in health.troubles() if trouble != health.store_trouble]
+        context = doorstep.make(
+            week, looked_s, since, unclaimed, troubles, ledgers.first_stroke(week, prefix))
+        return remember(sheets.answer("doorstep.html", context), request, person)
+
+
+def _days_back(reader: Reader, site: model.Site, health: Health, now_s: float, stale_after_s: float, days: int) -> House:
+    zone = ledgers.zone_of(site)
+    start_s = midnight_s(words.local(now_s, zone).date() - timedelta(days=days), zone)
+    return gather(reader, site, health, start_s, now_s, stale_after_s)
+
+
+def _others(
+    router: APIRouter, sheets: Sheets, reader: Reader, health: Health, clock: Callable[[], float], stale_after_s: float
+) -> None:
+    @router.get("/house/{site}/supply", name="supply")
+    def supply(site: str) -> Response:
+        place = reader.site(site)
+        house = _days_back(reader, place, health, clock(), stale_after_s, supply_sheet.MONTH_DAYS)
+        return sheets.answer("supply.html", supply_sheet.make(house, reader))
+
+    @router.get("/house/{site}/set-aside", name="set_aside")
+    def set_aside(site: str, before: Annotated[str | None, Query(max_length=40)] = None) -> Response:
+        house = _days_back(reader, reader.site(site), health, clock(), stale_after_s, 0)
+        found, onward = reader.set_aside(site=site, cursor=before, limit=ledgers.SET_ASIDE_PAGE)
+        return sheets.answer("set_aside.html", ledgers.set_aside(house, found, onward))
+
+
+def _names(
+    router: APIRouter, sheets: Sheets, reader: Reader, actions: Actions, health: Health, clock: Callable[[], float],
+    stale_after_s: float,
+) -> None:
+    def form_of(site: str, refused: str = "", done: bool = False) -> contexts.Names:
+        house = _days_back(reader, reader.site(site), health, clock(), stale_after_s, 0)
+        return ledgers.names(house, sorted(available_timezones()), refused, done)
+
+    @router.get("/house/{site}/names", name="names")
+    def names(site: str, kept: bool = False) -> Response:
+        return sheets.answer("names.html", form_of(site, done=kept))
+
+    @router.post("/house/{site}/names", name="rename_site")
+    def rename_site(site: str, name: Text, time_zone: Text) -> Response:
+        return change(site, lambda: actions.rename_site(site, name, time_zone))
+
+    @router.post("/house/{site}/chime/{chime}/door/{door}", name="rename_door")
+    def rename_door(site: str, chime: str, door: str, name: Text) -> Response:
+        return change(site, lambda: actions.rename_door(site, chime, door, name))
+
+    @router.post("/house/{site}/chime/{chime}/claim", name="claim")
+    def claim(site: str, chime: str, name: Annotated[str, Form(max_length=200)] = "") -> Response:
+        actions.claim(site, chime, name.strip() or None)
+        return RedirectResponse(router.url_path_for("doorstep", site=site), 303)
+
+    def change(site: str, action: Callable[[], None]) -> Response:
+        try:
+            action()
+        except Refused as refusal:
+            return sheets.answer("names.html", form_of(site, refused=str(refusal)), 400)
+        return RedirectResponse(f"{router.url_path_for('names', site=site)}?kept=1", 303)

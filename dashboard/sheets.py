@@ -1,0 +1,106 @@
+"""How a page is answered: template, headers, errors as pages, and the cookie that tells one person's looks from another's.
+
+Knows no record. A person is a random number that says nothing about them; it is only used to remember when they last looked.
+"""
+
+import re
+import secrets
+from collections.abc import Callable, Coroutine
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse
+from fastapi.routing import APIRoute
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from dashboard import assets, contexts
+from service.errors import NotFound, Refused, StoreUnavailable
+
+COOKIE = "person"
+YEAR_S = 31_536_000
+
+HEADERS = {
+    "content-security-policy": "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'",
+    "cache-control": "no-store",
+    "referrer-policy": "no-referrer",
+    "x-content-type-options": "nosniff",
+}
+"""Of every page: nothing is asked of anybody but this service, nothing inline runs, and no other site may frame it."""
+
+Handler = Callable[[Request], Coroutine[Any, Any, Response]]
+
+
+class Sheets:
+    """Fills templates. Links are made by route name, from the router that owns them."""
+
+    def __init__(self, router: APIRouter) -> None:
+        self._environment = Environment(
+            loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=True, undefined=StrictUndefined,
+            trim_blocks=True, lstrip_blocks=True, auto_reload=False)
+        self._environment.globals.update(
+            path=lambda name, **parts: str(router.url_path_for(name, **parts)), asset=assets.url)
+
+    def answer(self, template: str, context: Any, status: int = 200) -> Response:
+        """`context` is the frozen dataclass of this template; its fields are all that the template knows."""
+        known = {field.name: getattr(context, field.name) for field in fields(context)}
+        return HTMLResponse(self._environment.get_template(template).render(known), status, HEADERS)
+
+
+class SheetRoute(APIRoute):
+    """A route whose errors are pages too, and which takes no form from another site."""
+
+    def get_route_handler(self) -> Handler:
+        inner = super().get_route_handler()
+
+        async def handle(request: Request) -> Response:
+            try:
+                if request.method == "POST":
+                    _refuse_strangers(request)
+                return await inner(request)
+            except NotFound as error:
+                return _trouble(404, "There is no such sheet.", str(error))
+            except RequestValidationError:
+                return _trouble(400, "That could not be read.", "A field is missing, or longer than it may be.")
+            except Refused as error:
+                return _trouble(400, "That was not done.", str(error))
+            except StoreUnavailable as error:
+                return _trouble(503, "The record cannot be reached.", str(error))
+
+        return handle
+
+
+def _refuse_strangers(request: Request) -> None:
+    """Forms come from these pages only. Browsers say where they come from (Fetch Metadata, W3C; Origin, RFC 6454)."""
+    sent_from = request.headers.get("sec-fetch-site")
+    origin = request.headers.get("origin")
+    if sent_from is not None and sent_from not in ("same-origin", "none"):
+        raise Refused("The form came from another site.")
+    if sent_from is None and origin is not None and origin.partition("://")[2] != request.headers.get("host"):
+        raise Refused("The form came from another site.")
+
+
+def _trouble(status: int, headline: str, lead: str) -> Response:
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True)
+    environment.globals.update(path=lambda name, **parts: "/", asset=assets.url)
+    text = lead[:1].upper() + lead[1:] + ("" if lead.endswith((".", "?")) else ".")
+    context = contexts.Trouble(contexts.Head(headline, ""), headline, text)
+    return HTMLResponse(
+        environment.get_template("trouble.html").render(head=context.head, headline=context.headline, lead=context.lead), status, HEADERS)
+
+
+def person_of(request: Request) -> str:
+    """The random number in the cookie, or a fresh one."""
+    known = request.cookies.get(COOKIE, "")
+    return known if re.fullmatch(r"[A-Za-z0-9_-]{16,64}", known) else secrets.token_urlsafe(18)
+
+
+def remember(response: Response, request: Request, person: str) -> Response:
+    if request.cookies.get(COOKIE) != person:
+        response.set_cookie(
+            COOKIE, person, max_age=YEAR_S, httponly=True, samesite="lax", secure=request.url.scheme == "https", path="/")
+    return response
