@@ -1,6 +1,7 @@
 """Processes that run beside this one, as parts of the daemon. Knows neither what a broker nor what a chime does."""
 
 import logging
+import os
 import signal
 import subprocess
 import sys
@@ -13,6 +14,8 @@ log = logging.getLogger(__name__)
 
 RESTART_AFTER_S = 1.0
 """Pause before an embedded broker that died is started again."""
+
+STOP_WITHIN_S = 5.0
 
 
 class Startable(Protocol):
@@ -73,10 +76,15 @@ class ChildProcess:
         self._stopping = True
         if self._process and self._process.stdin:
             self._process.stdin.close()
-            self._process.wait()
+            try:
+                self._process.wait(STOP_WITHIN_S)
+            except subprocess.TimeoutExpired:
+                log.warning("%s did not end within %g s; it is killed", self._arguments[0], STOP_WITHIN_S)
+                self._process.kill()
+                self._process.wait()
 
 
 def interrupt_when_input_ends() -> None:
     """The other end of `ChildProcess`: end like Ctrl-C when whoever started this process has gone."""
     sys.stdin.buffer.read()
-    signal.raise_signal(signal.SIGTERM)
+    os.kill(os.getpid(), signal.SIGTERM)  # to the process: a signal to this thread would not wake the main one
