@@ -69,6 +69,10 @@ def start(data: Path, http: int, mqtt: int, *options: str) -> Running:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     """The invented house, with its thirty days."""
     running = start(tmp_path_factory.mktemp("demo") / "data", free_port(), free_port(), "--demo")
+    end = time.monotonic() + START_WITHIN_S
+    while not list(running.data.glob("simulated-*.port")):  # the chime starts beside the page
+        assert time.monotonic() < end
+        time.sleep(0.05)
     yield running
     running.process.terminate()
     running.process.communicate(timeout=20)
