@@ -6,10 +6,10 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from dashboard import ink, words
+from dashboard import ink, type_measure, words
 from dashboard.house import hours_of
 from dashboard.marks import Break, Day, Mark
-from dashboard.placing import nested, spread
+from dashboard.placing import nested, onward
 from dashboard.svg import at, drawing, hatch, label, line_across, line_down, slant
 
 TRACKS = 144
@@ -26,36 +26,66 @@ SLANTED = 0.02  # nearer than two chamfers on the narrowest wide sheet: it slant
 
 
 @dataclass(frozen=True)
+class Width:
+    """For a sheet of some least width: the track's width there [em], columns of entries without leaders, and room for one entry."""
+
+    track_em: float
+    columns: int
+    least: int  # tracks
+    most: int
+
+
+MEDIUM = Width(0.3, 4, 30, 44)
+WIDE = Width(0.5, 6, 18, 30)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Of words on the grid; row 1 is the one that leaders lead to."""
+
+    row: int
+    track: int
+    span: int
+
+
+@dataclass(frozen=True)
 class Across:
-    """The drawing, and for each mark the grid place of its words: (row, track), row 1 being the one that leaders lead to."""
-
     picture: Markup
-    places: tuple[tuple[int, int], ...]
-    lane_labels: tuple[str, ...]
+    places: tuple[Place, ...]  # one per mark
 
 
-def draw(day: Day, zone: ZoneInfo, columns: int) -> Across:
-    """`columns`: how many entries fit beside each other. When there are more marks the latest ones get the leaders."""
+def draw(day: Day, zone: ZoneInfo, width: Width) -> Across:
+    """When there are more marks than room, the latest ones get the leaders; the words of the others stand in rows below."""
     share = DAY_SHARE
-    span = TRACKS // columns
-    led = list(range(max(0, len(day.marks) - columns), len(day.marks)))
-    rest = led[0] if led else 0
-    wants = [day.fraction(day.marks[i].at_s) * share for i in led]
-    tracks = [round(place) for place in spread([want * TRACKS for want in wants], [span] * len(led), 0, TRACKS)]
+    sizes = [_size(mark, width) for mark in day.marks]
+    first = len(sizes)
+    while first and sum(sizes[first - 1 :]) <= TRACKS:
+        first -= 1
+    led, sizes = day.marks[first:], sizes[first:]
+    wants = [day.fraction(mark.at_s) * share for mark in led]
+    tracks = [round(place) for place in onward([want * TRACKS for want in wants], sizes, TRACKS)]
     ends = [track / TRACKS for track in tracks]
     levels = nested(wants, ends)
-    depth = max(levels, default=0)
     bottom = LANE_TOP + (len(day.lanes) - 1) * LANE_PITCH
-    height = bottom + FIRST_LEVEL + depth * LEVEL + 1.3
+    height = bottom + FIRST_LEVEL + max(levels, default=0) * LEVEL + 1.3
     leaders = [
-        _leader(day, day.marks[i], want, end, bottom + FIRST_LEVEL + level * LEVEL, height)
-        for i, want, end, level in zip(led, wants, ends, levels, strict=True)
+        _leader(mark, want, end, bottom + FIRST_LEVEL + level * LEVEL, height)
+        for mark, want, end, level in zip(led, wants, ends, levels, strict=True)
     ]
-    rows = [(2 + i // columns, i % columns * span) for i in range(rest)]
+    taken = [(min(pair), max(pair)) for pair in zip(wants, ends, strict=True)]
+    column = TRACKS // width.columns
+    rows = [Place(2 + i // width.columns, i % width.columns * column, column) for i in range(first)]
+    spans = [min(after - track, width.most) for track, after in zip(tracks, [*tracks[1:], TRACKS], strict=False)]
     return Across(
         drawing(height, *_hours(day, zone, share, bottom), *_wires(day, share, LANE_TOP, LANE_PITCH), *leaders,
-                *_marks(day, share), *_looked(day, zone, share, bottom), _now(day, share, bottom, zone), class_="across"),
-        tuple(rows + [(1, track) for track in tracks]), tuple(lane.label for lane in day.lanes))
+                *_marks(day, share), *_looked(day, zone, share, bottom, taken), _now(day, share, bottom), class_="across"),
+        (*rows, *(Place(1, track, span) for track, span in zip(tracks, spans, strict=True))))
+
+
+def _size(mark: Mark, width: Width) -> int:
+    """Tracks that the heading needs in one line, within bounds."""
+    needed = (type_measure.width(mark.heading, True) * 0.90625 + 0.8) / width.track_em
+    return min(max(width.least, int(needed) + 1), width.most)
 
 
 def draw_row(day: Day, zone: ZoneInfo) -> Markup:
@@ -138,7 +168,7 @@ def _marks(day: Day, share: float) -> list[Markup]:
     return drawn
 
 
-def _leader(day: Day, mark: Mark, x: float, end: float, level: float, height: float) -> Markup:
+def _leader(mark: Mark, x: float, end: float, level: float, height: float) -> Markup:
     """From a mark's chime wire down to its words at `end`."""
     start = LANE_TOP + mark.chime_lane * LANE_PITCH + (0.75 if mark.kind == "blind" else 0.0)
     if abs(end - x) < STRAIGHT:
@@ -154,19 +184,20 @@ def _leader(day: Day, mark: Mark, x: float, end: float, level: float, height: fl
     ))
 
 
-def _looked(day: Day, zone: ZoneInfo, share: float, bottom: float) -> list[Markup]:
+def _looked(day: Day, zone: ZoneInfo, share: float, bottom: float, taken: Sequence[tuple[float, float]]) -> list[Markup]:
+    """`taken`: stretches across the sheet that leaders run over."""
     if day.looked_s is None:
         return []
     x = day.fraction(day.looked_s) * share
     text = f"You last looked, {words.clock(day.looked_s, zone)}"
-    crowded = any(x - 0.16 < day.fraction(mark.at_s) * share < x + 0.005 for mark in day.marks) or x < 0.17
+    crowded = x < 0.19 or any(first < x + 0.005 and last > x - 0.19 for first, last in taken)
     dots = line_down(x, 1.75, bottom + 1.2, "looked")
     if crowded:
         return [dots, label(x, 2.3, text, "looked-label", "start", 6)]
     return [dots, label(x, bottom + 1.55, text, "looked-label", "end", -7)]
 
 
-def _now(day: Day, share: float, bottom: float, zone: ZoneInfo) -> Markup:
+def _now(day: Day, share: float, bottom: float) -> Markup:
     if day.now_s is None:
         return Markup("")
     x = day.fraction(day.now_s) * share

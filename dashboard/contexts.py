@@ -49,7 +49,8 @@ class EarlierDay:
     number: int
     name: str  # Tuesday 24 November
     picture: Markup
-    remark: str
+    remark: str  # Four visits. No blind time.
+    told: str  # four visits, no blind time.
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ from dashboard.marks import Day, day_of, is_doubtful
 from service import model
 
 EARLIER_DAYS = 6
-MEDIUM_COLUMNS, WIDE_COLUMNS = 4, 6
 
 
 def head(house: House, title: str, page: str) -> contexts.Head:
@@ -34,23 +33,23 @@ def failure(house: House) -> contexts.Failure | None:
 def wires(house: House, day: Day) -> contexts.Wires:
     """A day drawn for each width, its words placed for each."""
     narrow = down.draw(day, house.zone)
-    medium = across.draw(day, house.zone, MEDIUM_COLUMNS)
-    wide = across.draw(day, house.zone, WIDE_COLUMNS)
+    medium = across.draw(day, house.zone, across.MEDIUM)
+    wide = across.draw(day, house.zone, across.WIDE)
     entries, number = [], 0
     for mark, steps in zip(narrow.told, narrow.steps, strict=False):
         places = f"n{min(steps, down.STEPS_LIMIT)}"
         if mark.kind != "looked":
             for letter, drawn in (("m", medium), ("w", wide)):
-                row, track = drawn.places[number]
-                places += f" {letter}{track} {letter}r{row}"
+                place = drawn.places[number]
+                places += f" {letter}{place.track} {letter}r{place.row} {letter}s{place.span}"
             number += 1
         entries.append(contexts.Entry(mark.kind, mark.heading, mark.text, places, mark.kind != "looked"))
     heading, text = day.ending
     kind = "now" if day.now_s is not None else "end"
     entries.append(contexts.Entry(kind, heading, text, f"n{min(narrow.steps[-1], down.STEPS_LIMIT)}", False))
-    prelude = f"Before {narrow.starts_at}.00 there is nothing to tell." if narrow.starts_at != "00" else ""
+    prelude = f"Nothing before {narrow.starts_at}.00." if narrow.starts_at != "00" else ""
     return contexts.Wires(
-        narrow.picture, medium.picture, wide.picture, medium.lane_labels, entries, f"n{narrow.before}", prelude)
+        narrow.picture, medium.picture, wide.picture, [lane.label for lane in day.lanes], entries, f"n{narrow.before}", prelude)
 
 
 def counts(house: House, start_s: float, end_s: float) -> tuple[int, int, int]:
@@ -60,11 +59,11 @@ def counts(house: House, start_s: float, end_s: float) -> tuple[int, int, int]:
     return sum(not is_doubtful(visit) for visit in visits), doubtful, len(house.unseen(start_s, end_s))
 
 
-def remark(house: House, start_s: float, end_s: float) -> str:
-    """A day in a few words, as `Four visits. No blind time.`"""
+def remark(house: House, start_s: float, end_s: float) -> list[str]:
+    """A day in a few words, as `four visits` and `no blind time`."""
     first_s = house.first_heard_s
     if first_s is None or first_s >= end_s:
-        return "Not listening yet."
+        return ["not listening yet"]
     visits, doubtful, unseen = counts(house, start_s, end_s)
     parts = [words.counted(visits, "visit")]
     if doubtful:
@@ -73,13 +72,13 @@ def remark(house: House, start_s: float, end_s: float) -> str:
         parts.append(words.counted(unseen, "chime with no press seen", "chimes with no press seen"))
     said = [", ".join(parts)]
     if first_s > start_s:
-        said.append(f"Listening since {words.clock(first_s, house.zone)}")
+        said.append(f"listening since {words.clock(first_s, house.zone)}")
     blind_s = house.unwatched(max(start_s, first_s), end_s, blind_only=True)
-    said.append(f"{words.duration(blind_s)} blind" if blind_s else "No blind time")
+    said.append(f"{words.duration(blind_s)} blind" if blind_s else "no blind time")
     hours = round((end_s - start_s) / 3600)
     if hours != 24:
         said.append(f"{hours}{words.THIN}hours, the clocks went {'back' if hours > 24 else 'forward'}")
-    return " ".join(words.sentence(part) for part in said)
+    return said
 
 
 def make(
@@ -168,9 +167,11 @@ def _lead(house: House, visits: int, from_s: float, since: Sequence[model.Visit]
 
 def _earlier(house: House, day: date) -> contexts.EarlierDay:
     start_s, end_s = day_stretch(day, house.zone)
+    said = remark(house, start_s, end_s)
     return contexts.EarlierDay(
         day.isoformat(), words.weekday(day), day.day, f"{words.weekday(day)} {words.day_and_month(day)}",
-        across.draw_row(day_of(house, start_s, end_s), house.zone), remark(house, start_s, end_s))
+        across.draw_row(day_of(house, start_s, end_s), house.zone),
+        " ".join(words.sentence(part) for part in said), ", ".join(said) + ".")
 
 
 def _totals(house: House) -> str:

@@ -6,6 +6,7 @@ other down and never overlap.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
@@ -24,9 +25,9 @@ STEP = 0.25
 STEPS_LIMIT = 400
 HEAD = 2.6  # room for the names of the lanes [em]
 HOUR, HOUR_LIMIT = 3.0, 9.0  # [em]
-LINE = 1.28  # leading of an entry [em of the sheet]
-COLUMN = 11.3  # width of the narrowest column of words [em of the sheet]
-NUMERAL, MARGIN, FIRST_LANE, LAST_LANE = 0.14, 0.205, 0.33, 0.83  # places across the drawing
+LINE = 1.2  # leading of an entry, 1.28 of its 0.9375 [em]
+COLUMN = 12.1  # width of the narrowest column of words [em of an entry's own size]
+NUMERAL, MARGIN, FIRST_LANE, LAST_LANE = 0.14, 0.205, 0.31, 0.85  # places across the drawing
 FIRST_LINE = 0.62  # middle of an entry's first line below its top [em]
 
 
@@ -80,7 +81,7 @@ def _told(day: Day, zone: ZoneInfo) -> tuple[Mark, ...]:
 
 def _height(heading: str, text: str) -> float:
     count = type_measure.lines(heading, COLUMN, True) + type_measure.lines(text, COLUMN)
-    return -(-(count * LINE + 0.5) // STEP) * STEP
+    return -(-(count * LINE + 0.4) // STEP) * STEP
 
 
 def _first_s(day: Day, zone: ZoneInfo) -> float:
@@ -97,17 +98,18 @@ def _first_s(day: Day, zone: ZoneInfo) -> float:
 
 def _lanes(count: int) -> list[float]:
     if count <= 2:
-        return [0.42, LAST_LANE][-count:] if count else []
+        return [0.45, LAST_LANE][-count:] if count else []
     return [FIRST_LANE + (LAST_LANE - FIRST_LANE) * n / (count - 1) for n in range(count)]
 
 
 def _frame(day: Day, zone: ZoneInfo, y: Place, first_s: float, height: float, lanes: Sequence[float]) -> list[Markup]:
     drawn = [at(MARGIN, 0, element("line", y2=down(height), class_="margin"), element("line", x1=4, x2=4, y2=down(height), class_="margin")),
              label(NUMERAL, 1.2, "Hour", "lane-label", "end")]
-    room = 10.4 * (lanes[1] - lanes[0]) / 0.82 if len(lanes) > 1 else 4.0
-    staggered = any(type_measure.width(lane.label) * 0.82 > room for lane in day.lanes)
+    room = 12.8 * (lanes[1] - lanes[0]) if len(lanes) > 1 else 5.0  # in em of a label, of a drawing 10.4 em wide
+    widths = [type_measure.width(lane.label) for lane in day.lanes]
+    staggered = any((one + other) / 2 + 0.1 > room for one, other in pairwise(widths))
     for number, (lane, x) in enumerate(zip(day.lanes, lanes, strict=True)):
-        text = type_measure.shortened(lane.label, room / 0.82 * (1.8 if staggered else 1.0))
+        text = type_measure.shortened(lane.label, room * (1.8 if staggered else 1.3))
         drawn.append(label(x, 0.3 if staggered and number % 2 == 0 else 1.3, text, "lane-label", "middle"))
     for moment_s, numeral in hours_of(first_s, day.wires_end_s, zone):
         drawn += [label(NUMERAL, y(moment_s) + 0.33, numeral, "numeral", "end"), line_across(MARGIN + 0.04, 0.93, y(moment_s), "feint")]
@@ -168,7 +170,7 @@ def _leaders(told: Sequence[Mark], wants: Sequence[float], arrivals: Sequence[fl
 
 
 def _leader(start: float, want: float, end: float, level: int, deepest: int, class_: str) -> Markup:
-    turn = 0.94 if deepest == 0 else 0.965 - 0.06 * level / max(1, deepest)
+    turn = 0.94 if deepest == 0 else 0.922 + 0.045 * level / deepest  # further out for the outer of two
     if abs(end - want) < 0.12:
         return line_across(start, 1, want, class_)
     if abs(end - want) * 16 < 2 * ink.CHAMFER + 1:

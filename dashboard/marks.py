@@ -114,7 +114,8 @@ def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
         if lane is None or not start_s <= visit.start_s < end_s:
             continue
         doubtful = is_doubtful(visit)
-        heading = f"{words.clock(visit.start_s, house.zone)} {names[visit.chime, visit.door]}" + (", doubtful" if doubtful else "")
+        name = f"{lanes[lane].label}, doubtful" if doubtful else names[visit.chime, visit.door]
+        heading = f"{words.clock(visit.start_s, house.zone)} {name}"
         marks.append(Mark(
             "doubtful" if doubtful else "visit", visit.start_s, lane, lanes[lane].chime_lane,
             tuple(press.doubtful for press in visit.presses[:STROKES_LIMIT]),

@@ -29,6 +29,26 @@ def spread(wants: Sequence[float], sizes: Sequence[float], low: float, high: flo
     return [float(place + offset) for place, offset in zip(placed, offsets, strict=False)]
 
 
+def onward(wants: Sequence[float], sizes: Sequence[float], high: float) -> list[float]:
+    """Places at `wants` or after, each clear of the one before; only where they would go beyond `high` they are moved back.
+
+    >>> onward([0, 1, 9], [4, 4, 4], 20)
+    [0.0, 4.0, 9.0]
+    >>> onward([5, 15, 18], [4, 4, 4], 20)
+    [5.0, 12, 16]
+    """
+    places: list[float] = []
+    free = 0.0
+    for want, size in zip(wants, sizes, strict=True):
+        places.append(float(max(want, free)))
+        free = places[-1] + size
+    limit = high
+    for i in range(len(places) - 1, -1, -1):
+        places[i] = min(places[i], limit - sizes[i])
+        limit = places[i]
+    return places
+
+
 def nested(wants: Sequence[float], places: Sequence[float]) -> list[int]:
     """For each leader how many others it must pass outside of, so that no two cross: 0 = innermost.
 

@@ -17,10 +17,11 @@ from service.model import SupplyPoint
 
 TOP, BOTTOM, LANE, AXIS, HEIGHT = 0.6, 13.6, 15.4, 17.0, 18.6  # [em]
 MONTH, DAY_AT, DAY = 0.37, 0.41, 0.59  # places of the two panels across the sheet; see .panels in supply.css
-DAY_SHARE = 0.84
+DAY_SHARE = 0.82
 """The last day takes this part of its panel, the rest is for the words at its end."""
 
 LABEL_PITCH = 1.25  # [em]
+LEAST = 0.009  # of a panel: 3 px
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def draw_scale(scale: Scale) -> Markup:
 def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[float, str, str]] = ()) -> Markup:
     """`ends`: (value, words, class) to stand at the end of the traces."""
     grid = [line_across(0, share, scale.place(tick), "feint") for tick in scale.ticks]
-    numerals = [label(0, scale.place(tick) - 0.2, f"{tick:.{scale.decimals}f}", "numeral inside") for tick in scale.ticks]
+    numerals = [label(0, scale.place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral inside", "end", -7) for tick in scale.ticks]
     marks = [line_across(0, share, AXIS, "axis"), line_across(0, share, LANE, "wire")]
     for moment_s, text in panel.ticks:
         x = panel.fraction(moment_s) * share
@@ -88,8 +89,10 @@ def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[fl
             marks.append(label(x, AXIS + 1.35, text, "numeral", "start" if x < 0.03 else "end" if x > share - 0.03 else "middle"))
     for start_s, end_s in panel.blind:
         x1, x2 = panel.fraction(start_s) * share, panel.fraction(end_s) * share
-        marks += [hatch(x1, x2 if x2 - x1 > 0.006 else None, TOP - 0.3, LANE + 0.7), line_down(x1, TOP - 0.3, LANE + 0.7, "hatch-end"),
-                  line_down(x2, TOP - 0.3, LANE + 0.7, "hatch-end")]
+        broad = x2 - x1 > LEAST
+        marks += [hatch(x1, x2 if broad else None, TOP - 0.3, LANE + 0.7), line_down(x1, TOP - 0.3, LANE + 0.7, "hatch-end")]
+        if broad:
+            marks.append(line_down(x2, TOP - 0.3, LANE + 0.7, "hatch-end"))
     for moment_s in panel.boots:
         marks.append(line_down(panel.fraction(moment_s) * share, LANE, LANE + 0.8, "boot"))
     for moment_s in panel.soundings:
@@ -160,7 +163,7 @@ def draw_cycles(cycles: Cycles) -> Markup:
         return bottom - (value - scale.low_v) / (scale.high_v - scale.low_v) * (bottom - top)
 
     drawn = [line_across(0, 1, place(tick), "feint") for tick in scale.ticks]
-    drawn += [label(0, place(tick) - 0.2, f"{tick:.{scale.decimals}f}", "numeral") for tick in scale.ticks]
+    drawn += [label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks]
     for millisecond in range(0, int(length_s * 1000) + 1, 10):
         x = millisecond / 1000 / length_s
         drawn += [line_down(x, top, bottom, "feint"),

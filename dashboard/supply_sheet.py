@@ -85,7 +85,7 @@ class _Sheet:
             ends.append((self.latest.mean_v, words.measured(self.latest.mean_v, "V"), "value"))
         low = _lowest(self.day, _LOW)
         if low is not None:
-            ends += [(low, words.measured(low, "V"), "value"), (low - 1e-6, "while it sounds", "said")]
+            ends += [(low, words.measured(low, "V"), "value"), (low - 1e-6, "sounding", "said")]
         return ends
 
     def _cycles(self) -> list[contexts.Cycle]:
@@ -105,7 +105,7 @@ class _Sheet:
     def _figures(self) -> contexts.Table:
         rows = []
         for name, figure, unit, decimals in _QUANTITIES:
-            now = figure(self.latest) if self.latest else None
+            now = next((v for v in map(figure, self._newest_first()) if v is not None), None)
             day, month = _range(self.day, figure), _range(self.month, figure)
             if month is None:
                 continue
@@ -114,6 +114,10 @@ class _Sheet:
                 _compared(now, month, unit, decimals))))
         return contexts.Table(
             "The rail in figures", ("Quantity", "Latest", "Last day", "Thirty days", "In words"), rows)
+
+    def _newest_first(self) -> list[model.SupplyPoint]:
+        """For a figure that not every window has, such as the lowest while sounding."""
+        return [*([self.latest] if self.latest else []), *reversed(self.day), *reversed(self.month)]
 
     def _hours(self) -> contexts.Table:
         marks = [s for s, _ in hours_of(self.day_start_s - 3600, self.house.now_s, self.house.zone)]
@@ -203,11 +207,14 @@ def _told_range(bounds: tuple[float, float] | None, unit: str, decimals: int) ->
 def _compared(now: float | None, month: tuple[float, float], unit: str, decimals: int) -> str:
     if now is None:
         return ""
-    if now <= month[0] and month[1] > month[0]:
-        return "the lowest of thirty days"
-    if now >= month[1] and month[1] > month[0]:
-        return "the highest of thirty days"
-    return f"{words.measured(now - month[0], unit, decimals)} above the month’s lowest"
+    step = 0.5 * 10.0**-decimals
+    if month[1] - month[0] < step and abs(now - month[0]) < step:
+        return "unchanged"
+    if now < month[0] - step:
+        return f"{words.measured(month[0] - now, unit, decimals)} below the range of thirty days"
+    if now > month[1] + step:
+        return f"{words.measured(now - month[1], unit, decimals)} above the range of thirty days"
+    return "within the range of thirty days"
 
 
 def _verdict(sheet: _Sheet) -> tuple[str, str]:

@@ -75,7 +75,8 @@ def hatch(start: float, end: float | None, top: float, bottom: float, class_: st
 
 
 def label(fraction: float, em: float, text: str, class_: str, anchor: str = "start", dx: float = 0) -> Markup:
-    return element("text", text=text, x=across(fraction), y=down(em), dx=dx or None, class_=class_, text_anchor=anchor)
+    """Words at a point. In a frame of their own, for a text counts em by its own size."""
+    return at(fraction, em, element("text", text=text, x=dx or None, class_=class_, text_anchor=anchor))
 
 
 def drawing(height_em: float, *children: Markup, class_: str) -> Markup:
