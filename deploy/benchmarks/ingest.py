@@ -111,7 +111,8 @@ def main() -> None:
         ratios.append(kept / base)
         rates.append((base, kept, understood))
         print(
-            f"round {round_number + 1}: acknowledge only {base:7.0f}/s, kept {kept:7.0f}/s ({kept / base:.2f}), understood {understood:7.0f}/s"
+            f"round {round_number + 1}: acknowledge only {base:7.0f}/s, kept {kept:7.0f}/s ({kept / base:.2f}), "
+            f"understood {understood:7.0f}/s"
         )
     print(f"ingest ratio, median of {ROUNDS}: {statistics.median(ratios):.2f} (lowest {min(ratios):.2f})")
 
