@@ -130,7 +130,7 @@ def _wires(day: Day, share: float, top: float, pitch: float) -> list[Markup]:
             begun = max(begun, gap.end_s)
             if gap.kind == "unheard":
                 x1, x2 = day.fraction(gap.start_s) * share, day.fraction(gap.end_s) * share
-                drawn += [line_across(x1, x2, y, "unheard", 10), at(x1, y, ink.slashes(False))]
+                drawn += [line_across(x1, x2, y, "unheard"), at(x1, y, ink.slashes(False))]
         if begun < day.wires_end_s:
             drawn.append(line_across(day.fraction(begun) * share, day.fraction(day.wires_end_s) * share, y, "wire"))
     for gap in day.breaks:

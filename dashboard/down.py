@@ -28,6 +28,7 @@ HOUR, HOUR_LIMIT = 3.0, 9.0  # [em]
 LINE = 1.2  # leading of an entry, 1.28 of its 0.9375 [em]
 COLUMN = 12.1  # width of the narrowest column of words [em of an entry's own size]
 NUMERAL, MARGIN, FIRST_LANE, LAST_LANE = 0.14, 0.205, 0.31, 0.85  # places across the drawing
+BUNDLE = 3  # more leaders than this beside each other, and the words may run on below the end of the wires
 FIRST_LINE = 0.62  # middle of an entry's first line below its top [em]
 
 
@@ -58,8 +59,9 @@ def draw(day: Day, zone: ZoneInfo) -> Down:
         return HEAD + (min(max(time_s, first_s), day.wires_end_s) - first_s) / 3600 * hour
 
     wants = [y(mark.at_s) for mark in told] + [y(day.wires_end_s)]
-    tops = spread([want - FIRST_LINE for want in wants], sizes, HEAD - 1.0, wants[-1] - FIRST_LINE + sizes[-1])
-    tops = [round(top / STEP) * STEP for top in tops]
+    tops = _tops(wants, sizes, wants[-1] - FIRST_LINE + sizes[-1])
+    if max(nested(wants, [top + FIRST_LINE for top in tops])) > BUNDLE:
+        tops = _tops(wants, sizes, wants[-1] + sum(sizes))
     arrivals = [top + FIRST_LINE for top in tops]
     height = max(wants[-1] + 1.0, tops[-1] + sizes[-1])
     lanes = _lanes(len(day.lanes))
@@ -67,9 +69,14 @@ def draw(day: Day, zone: ZoneInfo) -> Down:
     picture = drawing(
         height, *_frame(day, zone, y, first_s, height, lanes), *_wires(day, y, first_s, lanes),
         *_leaders(told, wants, arrivals, lanes), *_marks(day, y, lanes),
-        line_across(MARGIN + 0.06, 1, wants[-1], "now" if day.now_s is not None else "wire"), class_="down")
+        line_across(MARGIN + 0.06, 1 if arrivals[-1] - wants[-1] < STEP else LAST_LANE + 0.05, wants[-1],
+                    "now" if day.now_s is not None else "wire"), class_="down")
     first = hours_of(first_s, day.wires_end_s, zone)
     return Down(picture, told, round(tops[0] / STEP), tuple(steps), first[0][1] if first else "00")
+
+
+def _tops(wants: Sequence[float], sizes: Sequence[float], high: float) -> list[float]:
+    return [round(top / STEP) * STEP for top in spread([want - FIRST_LINE for want in wants], sizes, HEAD - 1.0, high)]
 
 
 def _told(day: Day, zone: ZoneInfo) -> tuple[Mark, ...]:
@@ -125,7 +132,7 @@ def _wires(day: Day, y: Place, first_s: float, lanes: Sequence[float]) -> list[M
                 drawn.append(line_down(x, y(begun), y(gap.start_s), "wire"))
             begun = max(begun, gap.end_s)
             if gap.kind == "unheard":
-                drawn += [line_down(x, y(gap.start_s), y(gap.end_s), "unheard", 10), at(x, y(gap.start_s), ink.slashes(True))]
+                drawn += [line_down(x, y(gap.start_s), y(gap.end_s), "unheard"), at(x, y(gap.start_s), ink.slashes(True))]
         if begun < day.wires_end_s:
             drawn.append(line_down(x, y(begun), y(day.wires_end_s), "wire"))
     for gap in day.breaks:
@@ -161,6 +168,8 @@ def _leaders(told: Sequence[Mark], wants: Sequence[float], arrivals: Sequence[fl
     levels = nested(wants, arrivals)
     deepest = max(levels, default=0)
     drawn = []
+    if arrivals[-1] - wants[-1] >= STEP:
+        drawn.append(_leader(LAST_LANE + 0.05, wants[-1], arrivals[-1], levels[-1], deepest, "leader"))
     for mark, want, end, level in zip(told, wants[:-1], arrivals[:-1], levels[:-1], strict=True):
         if mark.kind == "looked":
             drawn.append(line_across(MARGIN + 0.04, 0.88, want, "looked"))
@@ -170,7 +179,7 @@ def _leaders(told: Sequence[Mark], wants: Sequence[float], arrivals: Sequence[fl
 
 
 def _leader(start: float, want: float, end: float, level: int, deepest: int, class_: str) -> Markup:
-    turn = 0.94 if deepest == 0 else 0.922 + 0.045 * level / deepest  # further out for the outer of two
+    turn = 0.94 if deepest == 0 else 0.915 + 0.06 * level / deepest  # further out for the outer of two
     if abs(end - want) < 0.12:
         return line_across(start, 1, want, class_)
     if abs(end - want) * 16 < 2 * ink.CHAMFER + 1:

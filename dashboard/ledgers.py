@@ -61,7 +61,7 @@ def set_aside(house: House, packs: Sequence[model.SetAside], onward: str | None)
             f"{words.day_and_month(words.local(pack.received_s, house.zone).date())}, "
             f"{words.local(pack.received_s, house.zone).strftime('%H.%M.%S')}",
             pack.topic, {"mqtt": "MQTT", "http": "HTTP", "file": "a recording"}[pack.via], words.bytes_in_words(pack.size),
-            words.sentence(pack.reason), shown(pack.payload))
+            pack.reason.rstrip(".") + ".", shown(pack.payload))
         for pack in packs
     ]
     headline = f"{words.counted(len(rows), 'pack')} {'was' if len(rows) == 1 else 'were'} not understood"
