@@ -31,7 +31,7 @@ def answers(url: str) -> bool:
 @contextlib.contextmanager
 def running(data: Path, http_port: int) -> Iterator[tuple["subprocess.Popen[bytes]", float]]:
     """The demonstration, and the seconds from starting it until /health answered."""
-    command = [ROOT / "deploy" / "run", "--demo", "--data", data]
+    command = [str(ROOT / "deploy" / "run"), "--demo", "--data", str(data)]
     ports = ["--http", str(http_port), "--mqtt", str(rig.free_port())]
     begin = time.monotonic()
     with (data.parent / "log").open("ab") as log:
