@@ -90,7 +90,9 @@ class Reader(Protocol):
         """The rail in the stretch: windows as sent, or joined to stretches of `step_s`. Gaps stay gaps."""
         ...
 
-    def latest_supply(self, site: str, chime: str) -> model.SupplyPoint | None: ...
+    def latest_supply(self, site: str, chime: str) -> model.SupplyPoint | None:
+        """The newest window, and beside it the newest of what is told apart from windows, not older than a day."""
+        ...
 
     def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
         """The newest burst of each kind of idle, test, step, sound."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, cast, func, select
@@ -11,6 +12,12 @@ from adapters.sql.engine import table
 from service import model
 
 SITE, CHIME, READING, WAVEFORM = table(tables.Site), table(tables.Chime), table(tables.Reading), table(tables.Waveform)
+
+TOLD_APART = ("mean_v", "low_v", "regulated_min_v", "temperature_c", "link_dbw")
+"""What a chime may tell in packs of its own; of each the latest."""
+
+LATELY_S = 86400.0
+"""What is older than this beside the newest reading is no longer the present."""
 
 
 class SupplyReader:
@@ -32,9 +39,16 @@ class SupplyReader:
 
     def latest_supply(self, site: str, chime: str) -> model.SupplyPoint | None:
         with self._asking() as connection:
-            query = select(READING).where(READING.c.chime_id == _chime_id(connection, site, chime))
-            row = connection.execute(query.order_by(READING.c.end_s.desc()).limit(1)).first()
-        return None if row is None else _window(row)
+            of_chime = select(READING).where(READING.c.chime_id == _chime_id(connection, site, chime))
+            newest_first = of_chime.order_by(READING.c.end_s.desc()).limit(1)
+            newest = connection.execute(newest_first).first()
+            if newest is None:
+                return None
+            lately = newest_first.where(READING.c.end_s > newest.end_s - LATELY_S)
+            rows = {name: connection.execute(lately.where(READING.c[name].is_not(None))).first() for name in TOLD_APART}
+        window = rows["mean_v"] or newest
+        told = {name: getattr(row, name) for name, row in rows.items() if row is not None}
+        return replace(_window(window), **{name: told.get(name) for name in TOLD_APART})
 
     def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
         with self._asking() as connection:

@@ -164,6 +164,15 @@ def test_supply_windows_are_kept_and_joined(store: SqlStore) -> None:
     assert (joined[1].min_v, joined[1].max_v) == (13.0, 15.0)
 
 
+def test_the_present_supply_is_the_newest_of_each_figure(store: SqlStore) -> None:
+    take(store, 60.0, seq=0, rail_windows=(RailWindow(0.0, 60.0, 14.0, 13.5, 14.5),))
+    take(store, 70.0, seq=1, rail_windows=(RailWindow(0.0, low_v=9.5),), regulated_min_v=5.0)
+    now = store.reader().latest_supply(SITE, CHIME)
+    assert now is not None
+    assert (now.mean_v, now.min_v, now.low_v, now.regulated_min_v) == (14.0, 13.5, 9.5, 5.0)
+    assert now.end_s == pytest.approx(T0 + 60.05)
+
+
 def test_bursts_are_kept_as_they_came(store: SqlStore) -> None:
     take(
         store,
