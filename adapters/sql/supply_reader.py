@@ -47,8 +47,8 @@ class SupplyReader:
             lately = newest_first.where(READING.c.end_s > newest.end_s - LATELY_S)
             rows = {name: connection.execute(lately.where(READING.c[name].is_not(None))).first() for name in TOLD_APART}
         window = rows["mean_v"] or newest
-        told = {name: getattr(row, name) for name, row in rows.items() if row is not None}
-        return replace(_window(window), **{name: told.get(name) for name in TOLD_APART})
+        told: dict[str, Any] = {name: getattr(row, name) for name, row in rows.items() if row is not None}
+        return replace(_window(window), **(dict.fromkeys(TOLD_APART) | told))
 
     def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
         with self._asking() as connection:

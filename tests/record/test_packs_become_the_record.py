@@ -184,14 +184,18 @@ def test_bursts_are_kept_as_they_came(store: SqlStore) -> None:
     assert (burst.kind, burst.rate_hz, burst.codes) == ("idle", 2000.0, b"\x01\x00\x02\x00")
 
 
+def fail_halfway(store: SqlStore) -> None:
+    with store.work() as work:
+        pack = Pack(boot=1, seq=1, up_s=200.0, pulse_trains=(train(0.3),))
+        Batch(work).understand(work.chime(SITE, CHIME, T0), pack, Arrival("", b"x", T0 + 200.0))
+        work.claim("nowhere", "none", None)
+
+
 def test_a_transaction_that_fails_leaves_nothing_behind(store: SqlStore) -> None:
     take(store, 100.0, seq=0, pulse_trains=(train(0.3),))
     before, counts = presses(store), store.reader().counts()
-    with pytest.raises(NotFound), store.work() as work:
-        chime = work.chime(SITE, CHIME, T0)
-        pack = Pack(boot=1, seq=1, up_s=200.0, pulse_trains=(train(0.3),))
-        Batch(work).understand(chime, pack, Arrival("", b"x", T0 + 200.0))
-        work.claim("nowhere", "none", None)
+    with pytest.raises(NotFound):
+        fail_halfway(store)
     assert (presses(store), store.reader().counts()) == (before, counts)
     assert take(store, 200.0, seq=1, pulse_trains=(train(0.3),))
     assert len(presses(store)) == 2
