@@ -47,8 +47,9 @@ class SupplyReader:
             lately = newest_first.where(READING.c.end_s > newest.end_s - LATELY_S)
             rows = {name: connection.execute(lately.where(READING.c[name].is_not(None))).first() for name in TOLD_APART}
         window = rows["mean_v"] or newest
-        told: dict[str, Any] = {name: getattr(row, name) for name, row in rows.items() if row is not None}
-        return replace(_window(window), **(dict.fromkeys(TOLD_APART) | told))
+        absent: dict[str, Any] = dict.fromkeys(TOLD_APART)
+        told = absent | {name: getattr(row, name) for name, row in rows.items() if row is not None}
+        return replace(_window(window), **told)
 
     def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
         with self._asking() as connection:
