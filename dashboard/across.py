@@ -77,9 +77,18 @@ def draw(day: Day, zone: ZoneInfo, width: Width) -> Across:
     rows = [Place(2 + i // width.columns, i % width.columns * column, column) for i in range(first)]
     spans = [min(after - track, width.most) for track, after in zip(tracks, [*tracks[1:], TRACKS], strict=False)]
     return Across(
-        drawing(height, *_hours(day, zone, share, bottom), *_wires(day, share, LANE_TOP, LANE_PITCH), *leaders,
-                *_marks(day, share), *_looked(day, zone, share, bottom, taken), _now(day, share, bottom), class_="across"),
-        (*rows, *(Place(1, track, span) for track, span in zip(tracks, spans, strict=True))))
+        drawing(
+            height,
+            *_hours(day, zone, share, bottom),
+            *_wires(day, share, LANE_TOP, LANE_PITCH),
+            *leaders,
+            *_marks(day, share),
+            *_looked(day, zone, share, bottom, taken),
+            _now(day, share, bottom),
+            class_="across",
+        ),
+        (*rows, *(Place(1, track, span) for track, span in zip(tracks, spans, strict=True))),
+    )
 
 
 def _size(mark: Mark, width: Width) -> int:
@@ -92,7 +101,11 @@ def draw_row(day: Day, zone: ZoneInfo) -> Markup:
     """An earlier day, small: no words, no numerals."""
     top, pitch = 0.75, 1.44 / max(1, len(day.lanes) - 1)
     bottom = top + pitch * (len(day.lanes) - 1)
-    hours = [line_down(day.fraction(t), 0, bottom + 0.75, "feint") for t, n in hours_of(day.start_s, day.end_s, zone) if int(n) % 2 == 0]
+    hours = [
+        line_down(day.fraction(t), 0, bottom + 0.75, "feint")
+        for t, n in hours_of(day.start_s, day.end_s, zone)
+        if int(n) % 2 == 0
+    ]
     drawn = []
     for mark in day.marks:
         x, y = day.fraction(mark.at_s), top + mark.lane * pitch
@@ -101,8 +114,10 @@ def draw_row(day: Day, zone: ZoneInfo) -> Markup:
             drawn += [line_down(x, top - 0.3, y, "leader dotted"), at(x, y, ink.dot(3.2))]
         elif mark.kind != "blind":
             if mark.sounded is not None:
-                drawn += [line_down(x, y, y_chime, "leader dotted" if mark.kind == "doubtful" else "leader"),
-                          at(x, y_chime, ink.dot(3.2) if mark.sounded else ink.ring(2.8))]
+                drawn += [
+                    line_down(x, y, y_chime, "leader dotted" if mark.kind == "doubtful" else "leader"),
+                    at(x, y_chime, ink.dot(3.2) if mark.sounded else ink.ring(2.8)),
+                ]
             drawn.append(at(x, y, ink.strokes(mark.strokes, False, 10, 4), class_="small"))
     return drawing(bottom + 0.75, *hours, *_wires(day, 1.0, top, pitch), *drawn, class_="across row")
 
@@ -135,7 +150,9 @@ def _wires(day: Day, share: float, top: float, pitch: float) -> list[Markup]:
             drawn.append(line_across(day.fraction(begun) * share, day.fraction(day.wires_end_s) * share, y, "wire"))
     for gap in day.breaks:
         if gap.kind != "unheard":
-            drawn += _hatch(day, gap, share, top + gap.first_lane * pitch - reach, top + gap.last_lane * pitch + reach, pitch < 1.0)
+            drawn += _hatch(
+                day, gap, share, top + gap.first_lane * pitch - reach, top + gap.last_lane * pitch + reach, pitch < 1.0
+            )
     return drawn
 
 
@@ -144,7 +161,11 @@ def _hatch(day: Day, gap: Break, share: float, top: float, bottom: float, small:
     class_ = "hatch small" if small else "hatch"
     if x2 - x1 < LEAST:
         return [hatch(x1, None, top, bottom, class_), line_down(x1, top, bottom, "hatch-end")]
-    return [hatch(x1, x2, top, bottom, class_), line_down(x1, top, bottom, "hatch-end"), line_down(x2, top, bottom, "hatch-end")]
+    return [
+        hatch(x1, x2, top, bottom, class_),
+        line_down(x1, top, bottom, "hatch-end"),
+        line_down(x2, top, bottom, "hatch-end"),
+    ]
 
 
 def _over(breaks: Sequence[Break], lane: int) -> list[Break]:
@@ -156,7 +177,11 @@ def _marks(day: Day, share: float) -> list[Markup]:
     for mark in day.marks:
         if mark.kind == "blind":
             continue
-        x, y, y_chime = day.fraction(mark.at_s) * share, LANE_TOP + mark.lane * LANE_PITCH, LANE_TOP + mark.chime_lane * LANE_PITCH
+        x, y, y_chime = (
+            day.fraction(mark.at_s) * share,
+            LANE_TOP + mark.lane * LANE_PITCH,
+            LANE_TOP + mark.chime_lane * LANE_PITCH,
+        )
         if mark.kind == "unseen":
             drawn += [line_down(x, LANE_TOP - 0.75, y, "leader dotted"), at(x, y, ink.dot())]
             continue
@@ -174,26 +199,37 @@ def _leader(mark: Mark, x: float, end: float, level: float, height: float) -> Ma
     if abs(end - x) < STRAIGHT:
         return line_down(x, start, height, "leader")
     if abs(end - x) < SLANTED:
-        return Markup("").join((
-            line_down(x, start, level, "leader"), slant(x, level, end, level + 0.6, "leader"), line_down(end, level + 0.6, height, "leader")))
+        return Markup("").join(
+            (
+                line_down(x, start, level, "leader"),
+                slant(x, level, end, level + 0.6, "leader"),
+                line_down(end, level + 0.6, height, "leader"),
+            )
+        )
     side = 1 if end > x else -1
-    return Markup("").join((
-        line_down(x, start, level, "leader", 0.01, -ink.CHAMFER), at(x, level, ink.corner(0, -1, side, 0)),
-        line_across(x, end, level, "leader", side * ink.CHAMFER, -side * ink.CHAMFER),
-        at(end, level, ink.corner(-side, 0, 0, 1)), line_down(end, level, height, "leader", ink.CHAMFER, -0.01),
-    ))
+    return Markup("").join(
+        (
+            line_down(x, start, level, "leader", 0.01, -ink.CHAMFER),
+            at(x, level, ink.corner(0, -1, side, 0)),
+            line_across(x, end, level, "leader", side * ink.CHAMFER, -side * ink.CHAMFER),
+            at(end, level, ink.corner(-side, 0, 0, 1)),
+            line_down(end, level, height, "leader", ink.CHAMFER, -0.01),
+        )
+    )
 
 
-def _looked(day: Day, zone: ZoneInfo, share: float, bottom: float, taken: Sequence[tuple[float, float]]) -> list[Markup]:
+def _looked(
+    day: Day, zone: ZoneInfo, share: float, bottom: float, taken: Sequence[tuple[float, float]]
+) -> list[Markup]:
     """`taken`: stretches across the sheet that leaders run over."""
     if day.looked_s is None:
         return []
     x = day.fraction(day.looked_s) * share
     text = f"You last looked, {words.clock(day.looked_s, zone)}"
     crowded = x < 0.19 or any(first < x + 0.005 and last > x - 0.19 for first, last in taken)
-    dots = line_down(x, 1.75, bottom + 1.2, "looked")
-    if crowded:
-        return [dots, label(x, 2.3, text, "looked-label", "start", 6)]
+    dots = line_down(x, -0.6 if crowded else 1.75, bottom + 1.2, "looked")
+    if crowded:  # above the hours, where nothing runs
+        return [dots, label(x, -0.15, text, "looked-label", "start", 6)]
     return [dots, label(x, bottom + 1.55, text, "looked-label", "end", -7)]
 
 
@@ -204,6 +240,10 @@ def _now(day: Day, share: float, bottom: float) -> Markup:
     heading, text = day.ending
     time, _, rest = heading.partition(" ")
     said = f"{rest}. {text}" if text else f"{rest}."
-    return Markup("").join((
-        line_down(x, LANE_TOP - 0.95, bottom + 0.75, "now"), label(x, LANE_TOP + 0.2, time, "now-time", "start", 10),
-        label(x, LANE_TOP + 1.3, said, "now-label", "start", 10)))
+    return Markup("").join(
+        (
+            line_down(x, LANE_TOP - 0.95, bottom + 0.75, "now"),
+            label(x, LANE_TOP + 0.2, time, "now-time", "start", 10),
+            label(x, LANE_TOP + 1.3, said, "now-label", "start", 10),
+        )
+    )

@@ -138,7 +138,6 @@ class ChimeSupply:
     name: str  # empty where the house has one chime
     silence: str  # a sentence where this chime sends no voltages
     month: Markup
-    month_narrow: Markup
     day: Markup
     joint: Markup
     scale: Markup

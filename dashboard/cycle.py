@@ -4,6 +4,7 @@ Behind two diodes the rail has one crest per mains cycle, so a burst's own rippl
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,7 @@ def volts_of(burst: Burst) -> NDArray[np.float64]:
     return np.where(codes == NOT_TAKEN, np.nan, codes * burst.lsb_v)
 
 
+@lru_cache(maxsize=64)  # a burst is asked for with every refresh and never changes
 def two_cycles(burst: Burst) -> Cycles | None:
     """The first whole two cycles from a trough on; None where the burst holds nothing to draw."""
     volts = volts_of(burst)
@@ -51,7 +53,9 @@ def two_cycles(burst: Burst) -> Cycles | None:
     shown = volts[first : first + wanted]
     if not np.any(np.isfinite(shown)):
         return None
-    return Cycles(np.arange(shown.size) / burst.rate_hz, shown, mains_hz, float(np.nanmin(shown)), float(np.nanmax(shown)))
+    return Cycles(
+        np.arange(shown.size) / burst.rate_hz, shown, mains_hz, float(np.nanmin(shown)), float(np.nanmax(shown))
+    )
 
 
 def period_of(volts: NDArray[np.float64], rate_hz: float) -> float | None:
@@ -66,12 +70,22 @@ def period_of(volts: NDArray[np.float64], rate_hz: float) -> float | None:
     level = values - values.mean()
     slope = times - times.mean()
     level = level - slope * float(level @ slope) / float(slope @ slope)
+    best_hz, best = _best(times, level, np.arange(LOWEST_HZ, HIGHEST_HZ + 0.01, 1.0))
+    if best > EXPLAINED / 2:
+        best_hz, best = _best(times, level, best_hz + np.arange(-1.0, 1.01, 0.25))
+    return best_hz if best > EXPLAINED else None
+
+
+def _best(
+    times: NDArray[np.float64], level: NDArray[np.float64], candidates_hz: NDArray[np.float64]
+) -> tuple[float, float]:
+    """The frequency whose waves explain most of `level`, and how much of its variance they do."""
     best_hz, best = 0.0, -1.0
-    for hz in np.arange(LOWEST_HZ, HIGHEST_HZ + 0.01, 0.25):
+    for hz in candidates_hz:
         angles = 2 * np.pi * hz * times
         basis = np.column_stack([wave(n * angles) for n in (1, 2, 3) for wave in (np.sin, np.cos)])
         fitted = basis @ np.linalg.lstsq(basis, level, rcond=None)[0]
         explained = float(fitted @ fitted) / float(level @ level) if float(level @ level) else 0.0
         if explained > best:
             best_hz, best = float(hz), explained
-    return best_hz if best > EXPLAINED else None
+    return best_hz, best

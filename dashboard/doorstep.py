@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from dashboard import across, contexts, down, words
-from dashboard.house import House, day_stretch, hours_of, midnight_s
-from dashboard.marks import Day, day_of, is_doubtful
+from dashboard.entries import is_doubtful
+from dashboard.house import House, day_stretch, midnight_s
+from dashboard.marks import Day, day_of
 from service import model
 
 EARLIER_DAYS = 6
@@ -27,7 +28,8 @@ def failure(house: House) -> contexts.Failure | None:
     since = words.moment(house.store_since_s, house.now_s, house.zone).removeprefix("at ")
     return contexts.Failure(
         f"{words.sentence(house.store_trouble)} No press has been recorded since {since}. "
-        "Once the record can be written again, it will go on by itself.")
+        "Once the record can be written again, it will go on by itself."
+    )
 
 
 def wires(house: House, day: Day) -> contexts.Wires:
@@ -49,13 +51,22 @@ def wires(house: House, day: Day) -> contexts.Wires:
     entries.append(contexts.Entry(kind, heading, text, f"n{min(narrow.steps[-1], down.STEPS_LIMIT)}", False))
     prelude = f"Nothing before {narrow.starts_at}.00." if narrow.starts_at != "00" else ""
     return contexts.Wires(
-        narrow.picture, medium.picture, wide.picture, [lane.label for lane in day.lanes], entries, f"n{narrow.before}", prelude)
+        narrow.picture,
+        medium.picture,
+        wide.picture,
+        [lane.label for lane in day.lanes],
+        entries,
+        f"n{narrow.before}",
+        prelude,
+    )
 
 
 def counts(house: House, start_s: float, end_s: float) -> tuple[int, int, int]:
     """Visits, doubtful presses and unseen presses of a stretch."""
     visits = [visit for visit in house.visits if start_s <= visit.start_s < end_s]
-    doubtful = sum(len(visit.presses) if is_doubtful(visit) else sum(p.doubtful for p in visit.presses) for visit in visits)
+    doubtful = sum(
+        len(visit.presses) if is_doubtful(visit) else sum(p.doubtful for p in visit.presses) for visit in visits
+    )
     return sum(not is_doubtful(visit) for visit in visits), doubtful, len(house.unseen(start_s, end_s))
 
 
@@ -82,8 +93,12 @@ def remark(house: House, start_s: float, end_s: float) -> list[str]:
 
 
 def make(
-    house: House, looked_s: float | None, since: Sequence[model.Visit], unclaimed: Sequence[contexts.Unclaimed],
-    troubles: Sequence[str], first_stroke: str,
+    house: House,
+    looked_s: float | None,
+    since: Sequence[model.Visit],
+    unclaimed: Sequence[contexts.Unclaimed],
+    troubles: Sequence[str],
+    first_stroke: str,
 ) -> contexts.Doorstep:
     """`since`: visits since `looked_s`, also those before the days of `house`."""
     today = house.today
@@ -93,11 +108,19 @@ def make(
     visits = sum(not is_doubtful(visit) for visit in since)
     return contexts.Doorstep(
         head=head(house, "Doorstep", "doorstep"),
-        weekday=words.weekday(today), date=words.day_and_month(today), year=str(today.year),
-        headline=_headline(visits, looked_s), lead=_lead(house, visits, from_s, since), wires=wires(house, day),
+        weekday=words.weekday(today),
+        date=words.day_and_month(today),
+        year=str(today.year),
+        headline=_headline(visits, looked_s),
+        lead=_lead(house, visits, from_s, since),
+        wires=wires(house, day),
         earlier=[_earlier(house, today - timedelta(days=n)) for n in range(1, EARLIER_DAYS + 1)],
-        totals=_totals(house), unclaimed=unclaimed, troubles=troubles, failure=failure(house),
-        first_stroke=first_stroke if not house.visits and not since else "")
+        totals=_totals(house),
+        unclaimed=unclaimed,
+        troubles=troubles,
+        failure=failure(house),
+        first_stroke=first_stroke if not house.visits and not since else "",
+    )
 
 
 def make_day(house: House, day: date) -> contexts.DaySheet:
@@ -111,22 +134,35 @@ def make_day(house: House, day: date) -> contexts.DaySheet:
     if known and begun_s is not None:
         said = _qualified(visits, doubtful, unseen)
         blind_s = house.unwatched(max(start_s, begun_s), min(end_s, house.now_s), blind_only=True)
-        said.append(f"for {words.duration(blind_s)} nothing could be recorded" if blind_s else "there was no blind time")
+        said.append(
+            f"for {words.duration(blind_s)} nothing could be recorded" if blind_s else "there was no blind time"
+        )
         if round((end_s - start_s) / 3600) != 24:
             said.append(f"this day has {round((end_s - start_s) / 3600)} hours, because the clocks changed")
         lead = " ".join(words.sentence(part) for part in said)
     return contexts.DaySheet(
         head=head(house, words.day_long(day).replace(words.KEPT, " "), "day"),
-        weekday=words.weekday(day), date=words.day_and_month(day), year=str(day.year),
-        headline=words.sentence(f"{words.counted(visits, 'visit')} on this day") if known else "Nothing was recorded on this day.",
-        lead=lead or "Nobody was listening.", wires=wires(house, day_of(house, start_s, end_s)) if known else None,
+        weekday=words.weekday(day),
+        date=words.day_and_month(day),
+        year=str(day.year),
+        headline=words.sentence(f"{words.counted(visits, 'visit')} on this day")
+        if known
+        else "Nothing was recorded on this day.",
+        lead=lead or "Nobody was listening.",
+        wires=wires(house, day_of(house, start_s, end_s)) if known else None,
         day_before=(before.isoformat(), f"{words.weekday(before)} {words.day_and_month(before)}")
-        if begun_s is not None and begun_s < start_s else None,
-        day_after=(after.isoformat(), f"{words.weekday(after)} {words.day_and_month(after)}") if after <= house.today else None)
+        if begun_s is not None and begun_s < start_s
+        else None,
+        day_after=(after.isoformat(), f"{words.weekday(after)} {words.day_and_month(after)}")
+        if after <= house.today
+        else None,
+    )
 
 
 def _headline(visits: int, looked_s: float | None) -> str:
-    return words.sentence(f"{words.counted(visits, 'visit')} {'today' if looked_s is None else 'since you last looked'}")
+    return words.sentence(
+        f"{words.counted(visits, 'visit')} {'today' if looked_s is None else 'since you last looked'}"
+    )
 
 
 def _qualified(visits: int, doubtful: int, unseen: int) -> list[str]:
@@ -145,12 +181,15 @@ def _lead(house: House, visits: int, from_s: float, since: Sequence[model.Visit]
     said = _qualified(visits, doubtful, len(house.unseen(from_s, house.now_s + 1)))
     begun_s = max(from_s, house.first_heard_s if house.first_heard_s is not None else house.now_s, house.start_s)
     spells = [
-        (max(spell.start_s, begun_s), spell.end_s if spell.end_s is not None else house.now_s) for spell in house.blind
+        (max(spell.start_s, begun_s), spell.end_s if spell.end_s is not None else house.now_s)
+        for spell in house.blind
         if (spell.end_s if spell.end_s is not None else house.now_s) > begun_s
     ]
     blind_s = house.unwatched(begun_s, house.now_s, blind_only=True)
     if len(spells) == 1 and not house.store_trouble and words.local(spells[0][0], house.zone).date() == house.today:
-        said.append(f"from {words.span(*spells[0], house.zone)} nothing could be recorded, so a caller then would have left no mark")
+        said.append(
+            f"from {words.span(*spells[0], house.zone)} nothing could be recorded, so a caller then would have left no mark"
+        )
     elif blind_s >= 1.0:
         said.append(f"for {words.duration(blind_s)} nothing could be recorded")
     silent = house.silent()
@@ -159,7 +198,8 @@ def _lead(house: House, visits: int, from_s: float, since: Sequence[model.Visit]
         who = "The chime" if len(house.chimes) == 1 else f"The {silent[0].chime} chime"
         said.append(
             f"{who} was last heard from {words.moment(last_s, house.now_s, house.zone)}, "
-            f"{words.duration(house.now_s - last_s)} ago. What it saw since then may yet arrive, or may be lost")
+            f"{words.duration(house.now_s - last_s)} ago. What it saw since then may yet arrive, or may be lost"
+        )
     elif blind_s < 1.0 and not house.store_trouble:
         said.append("no blind time")
     return " ".join(words.sentence(part) for part in said)
@@ -169,9 +209,14 @@ def _earlier(house: House, day: date) -> contexts.EarlierDay:
     start_s, end_s = day_stretch(day, house.zone)
     said = remark(house, start_s, end_s)
     return contexts.EarlierDay(
-        day.isoformat(), words.weekday(day), day.day, f"{words.weekday(day)} {words.day_and_month(day)}",
+        day.isoformat(),
+        words.weekday(day),
+        day.day,
+        f"{words.weekday(day)} {words.day_and_month(day)}",
         across.draw_row(day_of(house, start_s, end_s), house.zone),
-        " ".join(words.sentence(part) for part in said), ", ".join(said) + ".")
+        " ".join(words.sentence(part) for part in said),
+        ", ".join(said) + ".",
+    )
 
 
 def _totals(house: House) -> str:
@@ -183,10 +228,9 @@ def _totals(house: House) -> str:
     if unseen:
         parts.append(words.counted(unseen, "chime with no press seen", "chimes with no press seen"))
     doors = len(house.doors)
-    who = {0: "The chime was", 1: "The door was", 2: "Both doors were"}.get(doors, f"All {words.number(doors)} doors were")
+    who = {0: "The chime was", 1: "The door was", 2: "Both doors were"}.get(
+        doors, f"All {words.number(doors)} doors were"
+    )
     whole_s = max(0.0, house.now_s - begun_s)
     watched_s = whole_s - house.unwatched(begun_s, house.now_s)
     return f"{words.sentence(', '.join(parts))} {who} watched for {words.duration(watched_s)} of {words.duration(whole_s)}."
-
-
-__all__ = ["EARLIER_DAYS", "counts", "failure", "head", "hours_of", "make", "make_day", "remark", "wires"]

@@ -67,10 +67,19 @@ def draw(day: Day, zone: ZoneInfo) -> Down:
     lanes = _lanes(len(day.lanes))
     steps = [round((after - top) / STEP) for top, after in zip(tops, [*tops[1:], tops[-1] + sizes[-1]], strict=True)]
     picture = drawing(
-        height, *_frame(day, zone, y, first_s, height, lanes), *_wires(day, y, first_s, lanes),
-        *_leaders(told, wants, arrivals, lanes), *_marks(day, y, lanes),
-        line_across(MARGIN + 0.06, 1 if arrivals[-1] - wants[-1] < STEP else LAST_LANE + 0.05, wants[-1],
-                    "now" if day.now_s is not None else "wire"), class_="down")
+        height,
+        *_frame(day, zone, y, first_s, height, lanes),
+        *_wires(day, y, first_s, lanes),
+        *_leaders(told, wants, arrivals, lanes),
+        *_marks(day, y, lanes),
+        line_across(
+            MARGIN + 0.06,
+            1 if arrivals[-1] - wants[-1] < STEP else LAST_LANE + 0.05,
+            wants[-1],
+            "now" if day.now_s is not None else "wire",
+        ),
+        class_="down",
+    )
     first = hours_of(first_s, day.wires_end_s, zone)
     return Down(picture, told, round(tops[0] / STEP), tuple(steps), first[0][1] if first else "00")
 
@@ -110,8 +119,15 @@ def _lanes(count: int) -> list[float]:
 
 
 def _frame(day: Day, zone: ZoneInfo, y: Place, first_s: float, height: float, lanes: Sequence[float]) -> list[Markup]:
-    drawn = [at(MARGIN, 0, element("line", y2=down(height), class_="margin"), element("line", x1=4, x2=4, y2=down(height), class_="margin")),
-             label(NUMERAL, 1.2, "Hour", "lane-label", "end")]
+    drawn = [
+        at(
+            MARGIN,
+            0,
+            element("line", y2=down(height), class_="margin"),
+            element("line", x1=4, x2=4, y2=down(height), class_="margin"),
+        ),
+        label(NUMERAL, 1.2, "Hour", "lane-label", "end"),
+    ]
     room = 12.8 * (lanes[1] - lanes[0]) if len(lanes) > 1 else 5.0  # in em of a label, of a drawing 10.4 em wide
     widths = [type_measure.width(lane.label) for lane in day.lanes]
     staggered = any((one + other) / 2 + 0.1 > room for one, other in pairwise(widths))
@@ -119,7 +135,10 @@ def _frame(day: Day, zone: ZoneInfo, y: Place, first_s: float, height: float, la
         text = type_measure.shortened(lane.label, room * (1.8 if staggered else 1.3))
         drawn.append(label(x, 0.3 if staggered and number % 2 == 0 else 1.3, text, "lane-label", "middle"))
     for moment_s, numeral in hours_of(first_s, day.wires_end_s, zone):
-        drawn += [label(NUMERAL, y(moment_s) + 0.33, numeral, "numeral", "end"), line_across(MARGIN + 0.04, 0.93, y(moment_s), "feint")]
+        drawn += [
+            label(NUMERAL, y(moment_s) + 0.33, numeral, "numeral", "end"),
+            line_across(MARGIN + 0.04, 0.93, y(moment_s), "feint"),
+        ]
     return drawn
 
 
@@ -127,12 +146,17 @@ def _wires(day: Day, y: Place, first_s: float, lanes: Sequence[float]) -> list[M
     drawn = []
     for number, (lane, x) in enumerate(zip(day.lanes, lanes, strict=True)):
         begun = max(lane.from_s, first_s)
-        for gap in sorted((g for g in day.breaks if g.first_lane <= number <= g.last_lane), key=lambda one: one.start_s):
+        for gap in sorted(
+            (g for g in day.breaks if g.first_lane <= number <= g.last_lane), key=lambda one: one.start_s
+        ):
             if gap.start_s > begun:
                 drawn.append(line_down(x, y(begun), y(gap.start_s), "wire"))
             begun = max(begun, gap.end_s)
             if gap.kind == "unheard":
-                drawn += [line_down(x, y(gap.start_s), y(gap.end_s), "unheard"), at(x, y(gap.start_s), ink.slashes(True))]
+                drawn += [
+                    line_down(x, y(gap.start_s), y(gap.end_s), "unheard"),
+                    at(x, y(gap.start_s), ink.slashes(True)),
+                ]
         if begun < day.wires_end_s:
             drawn.append(line_down(x, y(begun), y(day.wires_end_s), "wire"))
     for gap in day.breaks:
@@ -144,8 +168,11 @@ def _wires(day: Day, y: Place, first_s: float, lanes: Sequence[float]) -> list[M
 def _hatch(gap: Break, top: float, bottom: float, lanes: Sequence[float]) -> list[Markup]:
     left, right = lanes[gap.first_lane] - 0.1, lanes[gap.last_lane] + 0.1
     bottom = max(bottom, top + 3 / 16)  # under 3 px: 3 px are drawn
-    return [hatch(left, right, top, bottom),
-            line_across(left, right, top, "hatch-end"), line_across(left, right, bottom, "hatch-end")]
+    return [
+        hatch(left, right, top, bottom),
+        line_across(left, right, top, "hatch-end"),
+        line_across(left, right, bottom, "hatch-end"),
+    ]
 
 
 def _marks(day: Day, y: Place, lanes: Sequence[float]) -> list[Markup]:
@@ -164,7 +191,9 @@ def _marks(day: Day, y: Place, lanes: Sequence[float]) -> list[Markup]:
     return drawn
 
 
-def _leaders(told: Sequence[Mark], wants: Sequence[float], arrivals: Sequence[float], lanes: Sequence[float]) -> list[Markup]:
+def _leaders(
+    told: Sequence[Mark], wants: Sequence[float], arrivals: Sequence[float], lanes: Sequence[float]
+) -> list[Markup]:
     levels = nested(wants, arrivals)
     deepest = max(levels, default=0)
     drawn = []
@@ -185,8 +214,12 @@ def _leader(start: float, want: float, end: float, level: int, deepest: int, cla
     if abs(end - want) * 16 < 2 * ink.CHAMFER + 1:
         return Markup("").join((line_across(start, 0.92, want, class_), slant(0.92, want, 1, end, class_)))
     side = 1 if end > want else -1
-    return Markup("").join((
-        line_across(start, turn, want, class_, 0.01, -ink.CHAMFER), at(turn, want, ink.corner(-1, 0, 0, side)),
-        line_down(turn, want, end, class_, side * ink.CHAMFER, -side * ink.CHAMFER),
-        at(turn, end, ink.corner(0, -side, 1, 0)), line_across(turn, 1, end, class_, ink.CHAMFER, -0.01),
-    ))
+    return Markup("").join(
+        (
+            line_across(start, turn, want, class_, 0.01, -ink.CHAMFER),
+            at(turn, want, ink.corner(-1, 0, 0, side)),
+            line_down(turn, want, end, class_, side * ink.CHAMFER, -side * ink.CHAMFER),
+            at(turn, end, ink.corner(0, -side, 1, 0)),
+            line_across(turn, 1, end, class_, ink.CHAMFER, -0.01),
+        )
+    )

@@ -61,10 +61,13 @@ class House:
         for visit in self.visits:
             presses.setdefault(visit.chime, []).extend(visit.presses)
         return [
-            sounding for sounding in self.soundings
+            sounding
+            for sounding in self.soundings
             if start_s <= sounding.start_s < end_s
-            and not any(press.start_s - ANSWER_S <= sounding.start_s <= (press.end_s or press.start_s) + ANSWER_S
-                        for press in presses.get(sounding.chime, ()))
+            and not any(
+                press.start_s - ANSWER_S <= sounding.start_s <= (press.end_s or press.start_s) + ANSWER_S
+                for press in presses.get(sounding.chime, ())
+            )
         ]
 
     def unwatched(self, start_s: float, end_s: float, blind_only: bool = False) -> float:
@@ -81,7 +84,12 @@ class House:
 
 
 def gather(
-    reader: Reader, site: model.Site, health: Health, start_s: float, now_s: float, stale_after_s: float,
+    reader: Reader,
+    site: model.Site,
+    health: Health,
+    start_s: float,
+    now_s: float,
+    stale_after_s: float,
     until_day: date | None = None,
 ) -> House:
     """Everything from `start_s` to now, or to the end of `until_day` where that is earlier."""
@@ -95,7 +103,9 @@ def gather(
         blind=reader.blind_spells(site.site, start_s, end_s, now_s),
         store_trouble=health.store_trouble,
         store_since_s=health.store_since_s,
-        start_s=start_s, now_s=now_s, stale_after_s=stale_after_s,
+        start_s=start_s,
+        now_s=now_s,
+        stale_after_s=stale_after_s,
     )
 
 

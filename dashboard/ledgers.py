@@ -39,20 +39,30 @@ def nobody(chimes: Sequence[model.Chime], health: Health, now_s: float, prefix: 
     lines = [line_across(0.2, 0.75, y, "wire") for y in (1.2, 3.05, 4.9)] + [line_down(0.75, 0.4, 5.7, "now")]
     feint = [line_down(n / 12, 0.2, 5.9, "feint") for n in range(13)]
     headline = (
-        words.sentence(words.counted(len(chimes), "chime is heard, and not claimed", "chimes are heard, and not claimed"))
-        if chimes else "Nothing has been recorded yet."
+        words.sentence(
+            words.counted(len(chimes), "chime is heard, and not claimed", "chimes are heard, and not claimed")
+        )
+        if chimes
+        else "Nothing has been recorded yet."
     )
     since = words.moment(health.started_s, now_s, zone)
     lead = (
-        "What it says is kept meanwhile. Claim it, and its presses are shown." if len(chimes) == 1 else
-        "What they say is kept meanwhile. Claim one, and its presses are shown." if chimes else
-        f"Bellcrank has been listening since {since.removeprefix('at ')} UTC. Ring the bell, and the stroke will appear here."
+        "What it says is kept meanwhile. Claim it, and its presses are shown."
+        if len(chimes) == 1
+        else "What they say is kept meanwhile. Claim one, and its presses are shown."
+        if chimes
+        else f"Bellcrank has been listening since {since.removeprefix('at ')} UTC. Ring the bell, and the stroke will appear here."
     )
     return contexts.Nobody(
-        contexts.Head("Doorstep", "home", at=words.clock(now_s, zone)), headline, lead, unclaimed(chimes, now_s, zone),
-        f"{prefix}/1/<site>/<chime>/pack", [words.sentence(trouble) for trouble in health.troubles() if trouble != health.store_trouble],
+        contexts.Head("Doorstep", "home", at=words.clock(now_s, zone)),
+        headline,
+        lead,
+        unclaimed(chimes, now_s, zone),
+        f"{prefix}/1/<site>/<chime>/pack",
+        [words.sentence(trouble) for trouble in health.troubles() if trouble != health.store_trouble],
         drawing(6.1, *feint, *lines, class_="across begin"),
-        contexts.Failure(words.sentence(health.store_trouble)) if health.store_trouble else None)
+        contexts.Failure(words.sentence(health.store_trouble)) if health.store_trouble else None,
+    )
 
 
 def set_aside(house: House, packs: Sequence[model.SetAside], onward: str | None) -> contexts.SetAside:
@@ -60,17 +70,26 @@ def set_aside(house: House, packs: Sequence[model.SetAside], onward: str | None)
         contexts.SetAsideRow(
             f"{words.day_and_month(words.local(pack.received_s, house.zone).date())}, "
             f"{words.local(pack.received_s, house.zone).strftime('%H.%M.%S')}",
-            pack.topic, {"mqtt": "MQTT", "http": "HTTP", "file": "a recording"}[pack.via], words.bytes_in_words(pack.size),
-            pack.reason.rstrip(".") + ".", shown(pack.payload))
+            pack.topic,
+            {"mqtt": "MQTT", "http": "HTTP", "file": "a recording"}[pack.via],
+            words.bytes_in_words(pack.size),
+            pack.reason.rstrip(".") + ".",
+            shown(pack.payload),
+        )
         for pack in packs
     ]
     headline = f"{words.counted(len(rows), 'pack')} {'was' if len(rows) == 1 else 'were'} not understood"
     if onward:
         headline = f"{words.number(len(rows))} packs, and older ones, were not understood"
     return contexts.SetAside(
-        head(house, "Set aside", "set_aside"), words.sentence(headline if rows else "No pack has been set aside"),
-        "Each was kept as it came, with the reason. Nothing else was disturbed by it." if rows
-        else "Whatever has come could be understood.", rows, onward or "")
+        head(house, "Set aside", "set_aside"),
+        words.sentence(headline if rows else "No pack has been set aside"),
+        "Each was kept as it came, with the reason. Nothing else was disturbed by it."
+        if rows
+        else "Whatever has come could be understood.",
+        rows,
+        onward or "",
+    )
 
 
 def shown(payload: bytes) -> str:
@@ -84,7 +103,11 @@ def shown(payload: bytes) -> str:
 
 def names(house: House, zones: Sequence[str], refused: str, done: bool) -> contexts.Names:
     return contexts.Names(
-        head(house, "Names", "names"), house.site.name, house.site.time_zone, zones,
-        [contexts.DoorName(door.chime, door.door, door.name) for door in house.doors], refused, "The new name is kept." if done else "")
-
-
+        head(house, "Names", "names"),
+        house.site.name,
+        house.site.time_zone,
+        zones,
+        [contexts.DoorName(door.chime, door.door, door.name) for door in house.doors],
+        refused,
+        "The new name is kept." if done else "",
+    )

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from dashboard import words
+from dashboard import entries, words
 from dashboard.house import House
 from service import model
 
@@ -79,8 +79,9 @@ def lanes_of(house: House) -> list[Lane]:
     for chime in house.chimes:
         doors = [door for door in house.doors if door.chime == chime.chime]
         end = len(lanes) + len(doors)
-        for door in doors:
-            lanes.append(Lane(door.name.removesuffix(" door"), chime.chime, door.door, end, chime.first_heard_s))
+        lanes += [
+            Lane(door.name.removesuffix(" door"), door.chime, door.door, end, chime.first_heard_s) for door in doors
+        ]
         name = "Chime" if len(house.chimes) == 1 else f"{chime.chime.replace('-', ' ').capitalize()} chime"
         lanes.append(Lane(name, chime.chime, None, end, chime.first_heard_s))
     return lanes
@@ -91,18 +92,21 @@ def day_of(house: House, start_s: float, end_s: float, looked_s: float | None = 
     lanes = lanes_of(house)
     end = min(end_s, house.now_s + 1.0)
     marks = [
-        *_visit_marks(house, lanes, start_s, end), *_unseen_marks(house, lanes, start_s, end),
+        *_visit_marks(house, lanes, start_s, end),
+        *_unseen_marks(house, lanes, start_s, end),
         *_blind_marks(house, lanes, start_s, end),
     ]
     now_s = house.now_s if start_s <= house.now_s < end_s else None
     return Day(
-        start_s, end_s, now_s, looked_s if looked_s is not None and start_s <= looked_s < end else None, lanes,
-        sorted(marks, key=lambda mark: mark.at_s), _breaks(house, lanes, start_s, end), _ending(house, now_s, end_s))
-
-
-def is_doubtful(visit: model.Visit) -> bool:
-    """Nothing in it but doubtful presses: told as such, and not counted as a visit."""
-    return bool(visit.presses) and all(press.doubtful for press in visit.presses)
+        start_s,
+        end_s,
+        now_s,
+        looked_s if looked_s is not None and start_s <= looked_s < end else None,
+        lanes,
+        sorted(marks, key=lambda mark: mark.at_s),
+        _breaks(house, lanes, start_s, end),
+        _ending(house, now_s, end_s),
+    )
 
 
 def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
@@ -113,64 +117,22 @@ def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
         lane = places.get((visit.chime, visit.door))
         if lane is None or not start_s <= visit.start_s < end_s:
             continue
-        doubtful = is_doubtful(visit)
+        doubtful = entries.is_doubtful(visit)
         name = f"{lanes[lane].label}, doubtful" if doubtful else names[visit.chime, visit.door]
         heading = f"{words.clock(visit.start_s, house.zone)} {name}"
-        marks.append(Mark(
-            "doubtful" if doubtful else "visit", visit.start_s, lane, lanes[lane].chime_lane,
-            tuple(press.doubtful for press in visit.presses[:STROKES_LIMIT]),
-            None if visit.sounded is None else visit.sounded > 0, heading,
-            _doubtful_text(visit) if doubtful else _visit_text(visit, house.now_s)))
+        marks.append(
+            Mark(
+                "doubtful" if doubtful else "visit",
+                visit.start_s,
+                lane,
+                lanes[lane].chime_lane,
+                tuple(press.doubtful for press in visit.presses[:STROKES_LIMIT]),
+                None if visit.sounded is None else visit.sounded > 0,
+                heading,
+                entries.doubtful(visit) if doubtful else entries.visit(visit, house.now_s),
+            )
+        )
     return marks
-
-
-def _visit_text(visit: model.Visit, now_s: float) -> str:
-    presses = [press for press in visit.presses if not press.doubtful] or list(visit.presses)
-    parts = [words.counted(len(presses), "press", "presses")]
-    last = visit.presses[-1]
-    length_s = visit.end_s - visit.start_s
-    if last.end_s is None and now_s - last.start_s < 60.0:
-        parts[0] += ", still held"
-    elif len(presses) > 1 and length_s >= 9.5:
-        parts[0] += f" in {words.duration(length_s)}"
-    elif len(presses) == 1 and length_s >= 2.0:
-        parts[0] += f" of {words.duration(length_s)}"
-    if visit.sounded is not None:
-        parts.append(_answer(visit.sounded, len(visit.presses)))
-    doubtful = len(visit.presses) - len(presses)
-    if doubtful:
-        parts.append(f"{words.counted(doubtful, 'more contact')} {'is' if doubtful == 1 else 'are'} doubtful")
-    drop_outs = sum(press.drop_outs for press in presses)
-    if drop_outs:
-        parts.append(f"The contact dropped out {words.times(drop_outs)} while held")
-    return " ".join(words.sentence(part) for part in (*parts, *_uncertainty(visit)))
-
-
-def _answer(sounded: int, presses: int) -> str:
-    if sounded == 0:
-        return "the chime kept silent"
-    if presses == 1:
-        return "the chime answered"
-    if sounded == presses:
-        return "the chime answered both" if presses == 2 else "the chime answered all"
-    return f"the chime answered {words.number(sounded)}"
-
-
-def _doubtful_text(visit: model.Visit) -> str:
-    contacts = words.counted(len(visit.presses), "contact")
-    press = visit.presses[0]
-    if len(visit.presses) == 1 and press.end_s is not None and press.end_s > press.start_s:
-        contacts += f" of {words.duration(press.end_s - press.start_s)}"
-    parts = [f"{contacts}, too short for a finger"]
-    if visit.sounded is not None:
-        parts.append(_answer(visit.sounded, len(visit.presses)))
-    return " ".join(words.sentence(part) for part in (*parts, *_uncertainty(visit)))
-
-
-def _uncertainty(visit: model.Visit) -> list[str]:
-    """Told when it exceeds a second."""
-    widest_s = max((press.uncertainty_s for press in visit.presses), default=0.0)
-    return [f"the time is right to within {words.duration(widest_s)}"] if widest_s > 1.0 else []
 
 
 def _unseen_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
@@ -181,11 +143,23 @@ def _unseen_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: fl
         if lane is None:
             continue
         doors = sum(one.chime == sounding.chime and one.door is not None for one in lanes)
-        wires = {0: "no door has been heard yet", 1: "the door’s wire made no contact", 2: "neither door’s wire made contact"}
-        marks.append(Mark(
-            "unseen", sounding.start_s, lane, lane, (), True,
-            f"{words.clock(sounding.start_s, house.zone)} {lanes[lane].label}, no press seen",
-            f"It sounded once, yet {wires.get(doors, 'no door’s wire made contact')}."))
+        wires = {
+            0: "no door has been heard yet",
+            1: "the door’s wire made no contact",
+            2: "neither door’s wire made contact",
+        }
+        marks.append(
+            Mark(
+                "unseen",
+                sounding.start_s,
+                lane,
+                lane,
+                (),
+                True,
+                f"{words.clock(sounding.start_s, house.zone)} {lanes[lane].label}, no press seen",
+                f"It sounded once, yet {wires.get(doors, 'no door’s wire made contact')}.",
+            )
+        )
     return marks
 
 
@@ -201,29 +175,42 @@ def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
         until = "24.00" if last >= end_s and end_s < house.now_s else words.clock(last, house.zone)
         who = "the chime" if len(house.chimes) == 1 else f"the {lanes[lane].label[0].lower()}{lanes[lane].label[1:]}"
         cause = f"{who} was without power" if spell.why == "chime without power" else f"{who} was silent"
-        marks.append(Mark(
-            "blind", first, lane, lane, (), None, f"{words.clock(first, house.zone)} to {until}",
-            f"Nothing could be recorded: {cause}. A caller may have come and gone."))
+        marks.append(
+            Mark(
+                "blind",
+                first,
+                lane,
+                lane,
+                (),
+                None,
+                f"{words.clock(first, house.zone)} to {until}",
+                f"Nothing could be recorded: {cause}. A caller may have come and gone.",
+            )
+        )
     return marks
 
 
 def _breaks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Break]:
     found: list[Break] = []
     ranges = {
-        chime.chime: (min(n for n, lane in enumerate(lanes) if lane.chime == chime.chime),
-                      max(n for n, lane in enumerate(lanes) if lane.chime == chime.chime))
+        chime.chime: (
+            min(n for n, lane in enumerate(lanes) if lane.chime == chime.chime),
+            max(n for n, lane in enumerate(lanes) if lane.chime == chime.chime),
+        )
         for chime in house.chimes
     }
-    for spell in house.blind:
-        if spell.chime in ranges:
-            found.append(Break("blind", spell.start_s, spell.end_s if spell.end_s is not None else house.now_s, *ranges[spell.chime]))
-    for chime in house.silent():
-        found.append(Break("unheard", chime.last_heard_s, house.now_s, *ranges[chime.chime]))
+    found += [
+        Break("blind", spell.start_s, spell.end_s if spell.end_s is not None else house.now_s, *ranges[spell.chime])
+        for spell in house.blind
+        if spell.chime in ranges
+    ]
+    found += [Break("unheard", chime.last_heard_s, house.now_s, *ranges[chime.chime]) for chime in house.silent()]
     if house.store_trouble and lanes:
         found.append(Break("failed", house.store_since_s, house.now_s, 0, len(lanes) - 1))
     return [
         Break(one.kind, max(one.start_s, start_s), min(one.end_s, end_s), one.first_lane, one.last_lane)
-        for one in found if min(one.end_s, end_s) > max(one.start_s, start_s)
+        for one in found
+        if min(one.end_s, end_s) > max(one.start_s, start_s)
     ]
 
 

@@ -4,6 +4,7 @@ Route functions are plain `def`, run in threads, because the Reader blocks.
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import date, timedelta
 from typing import Annotated, Protocol
 from zoneinfo import available_timezones
@@ -14,6 +15,7 @@ from fastapi.responses import RedirectResponse
 from dashboard import contexts, doorstep, ledgers, supply_sheet, words
 from dashboard.house import House, all_visits, day_stretch, gather, midnight_s
 from dashboard.sheets import SheetRoute, Sheets, person_of, remember
+from dashboard.supply_points import PastDays
 from service import model
 from service.errors import NotFound, Refused, StoreUnavailable
 from service.health import Health
@@ -32,8 +34,13 @@ class Actions(Protocol):
 
 
 def build(
-    reader: Reader, actions: Actions, health: Health, clock: Callable[[], float], *,
-    stale_after_s: float = 180.0, prefix: str = "bellcrank",
+    reader: Reader,
+    actions: Actions,
+    health: Health,
+    clock: Callable[[], float],
+    *,
+    stale_after_s: float = 180.0,
+    prefix: str = "bellcrank",
 ) -> APIRouter:
     """The pages as a router without prefix; `assets.Assets` must be mounted at `assets.MOUNTED_AT` beside it.
 
@@ -48,8 +55,14 @@ def build(
 
 
 def _doorsteps(
-    router: APIRouter, sheets: Sheets, reader: Reader, actions: Actions, health: Health, clock: Callable[[], float],
-    stale_after_s: float, prefix: str,
+    router: APIRouter,
+    sheets: Sheets,
+    reader: Reader,
+    actions: Actions,
+    health: Health,
+    clock: Callable[[], float],
+    stale_after_s: float,
+    prefix: str,
 ) -> None:
     @router.get("/", name="home")
     def home(request: Request, refresh: bool = False) -> Response:
@@ -78,23 +91,25 @@ def _doorsteps(
     def doorstep_of(request: Request, site: model.Site, refresh: bool) -> Response:
         now_s, person = clock(), person_of(request)
         if not refresh:
-            try:
+            with suppress(StoreUnavailable, NotFound):  # the sheet must come even when nothing can be written
                 actions.look(site.site, person, now_s)
-            except (StoreUnavailable, NotFound):
-                pass  # the sheet must come even when the record cannot be written; the next view looks again
         looked_s = reader.previous_look_s(site.site, person)
         week = _days_back(reader, site, health, now_s, stale_after_s, doorstep.EARLIER_DAYS)
         from_s = looked_s if looked_s is not None else midnight_s(week.today, week.zone)
-        since = [visit for visit in week.visits if visit.start_s >= from_s] if from_s >= week.start_s else all_visits(
-            reader, site.site, from_s, now_s + 1.0)
+        since = (
+            [visit for visit in week.visits if visit.start_s >= from_s]
+            if from_s >= week.start_s
+            else all_visits(reader, site.site, from_s, now_s + 1.0)
+        )
         unclaimed = ledgers.unclaimed(reader.chimes(claimed=False), now_s, week.zone)
         troubles = [words.sentence(trouble) for trouble in health.troubles() if trouble != health.store_trouble]
-        context = doorstep.make(
-            week, looked_s, since, unclaimed, troubles, ledgers.first_stroke(week, prefix))
+        context = doorstep.make(week, looked_s, since, unclaimed, troubles, ledgers.first_stroke(week, prefix))
         return remember(sheets.answer("doorstep.html", context), request, person)
 
 
-def _days_back(reader: Reader, site: model.Site, health: Health, now_s: float, stale_after_s: float, days: int) -> House:
+def _days_back(
+    reader: Reader, site: model.Site, health: Health, now_s: float, stale_after_s: float, days: int
+) -> House:
     zone = ledgers.zone_of(site)
     start_s = midnight_s(words.local(now_s, zone).date() - timedelta(days=days), zone)
     return gather(reader, site, health, start_s, now_s, stale_after_s)
@@ -103,11 +118,13 @@ def _days_back(reader: Reader, site: model.Site, health: Health, now_s: float, s
 def _others(
     router: APIRouter, sheets: Sheets, reader: Reader, health: Health, clock: Callable[[], float], stale_after_s: float
 ) -> None:
+    past = PastDays(reader)
+
     @router.get("/house/{site}/supply", name="supply")
     def supply(site: str) -> Response:
         place = reader.site(site)
         house = _days_back(reader, place, health, clock(), stale_after_s, supply_sheet.MONTH_DAYS)
-        return sheets.answer("supply.html", supply_sheet.make(house, reader))
+        return sheets.answer("supply.html", supply_sheet.make(house, reader, past))
 
     @router.get("/house/{site}/set-aside", name="set_aside")
     def set_aside(site: str, before: Annotated[str | None, Query(max_length=40)] = None) -> Response:
@@ -117,7 +134,12 @@ def _others(
 
 
 def _names(
-    router: APIRouter, sheets: Sheets, reader: Reader, actions: Actions, health: Health, clock: Callable[[], float],
+    router: APIRouter,
+    sheets: Sheets,
+    reader: Reader,
+    actions: Actions,
+    health: Health,
+    clock: Callable[[], float],
     stale_after_s: float,
 ) -> None:
     def form_of(site: str, refused: str = "", done: bool = False) -> contexts.Names:

@@ -74,23 +74,35 @@ def round_scale(low: float, high: float) -> Scale:
 
 def draw_scale(scale: Scale) -> Markup:
     """The numerals that stand in the margin beside the panels."""
-    return drawing(HEIGHT, *(label(1, scale.place(t) + 0.33, f"{t:.{scale.decimals}f}", "numeral", "end") for t in scale.ticks), class_="scale")
+    return drawing(
+        HEIGHT,
+        *(label(1, scale.place(t) + 0.33, f"{t:.{scale.decimals}f}", "numeral", "end") for t in scale.ticks),
+        class_="scale",
+    )
 
 
 def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[float, str, str]] = ()) -> Markup:
     """`ends`: (value, words, class) to stand at the end of the traces."""
     grid = [line_across(0, share, scale.place(tick), "feint") for tick in scale.ticks]
-    numerals = [label(0, scale.place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral inside", "end", -7) for tick in scale.ticks]
+    numerals = [
+        label(0, scale.place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral inside", "end", -7)
+        for tick in scale.ticks
+    ]
     marks = [line_across(0, share, AXIS, "axis"), line_across(0, share, LANE, "wire")]
     for moment_s, text in panel.ticks:
         x = panel.fraction(moment_s) * share
         marks.append(line_down(x, AXIS, AXIS + (0.3 if text else 0.18), "axis"))
         if text:
-            marks.append(label(x, AXIS + 1.35, text, "numeral", "start" if x < 0.03 else "end" if x > share - 0.03 else "middle"))
+            marks.append(
+                label(x, AXIS + 1.35, text, "numeral", "start" if x < 0.03 else "end" if x > share - 0.03 else "middle")
+            )
     for start_s, end_s in panel.blind:
         x1, x2 = panel.fraction(start_s) * share, panel.fraction(end_s) * share
         broad = x2 - x1 > LEAST
-        marks += [hatch(x1, x2 if broad else None, TOP - 0.3, LANE + 0.7), line_down(x1, TOP - 0.3, LANE + 0.7, "hatch-end")]
+        marks += [
+            hatch(x1, x2 if broad else None, TOP - 0.3, LANE + 0.7),
+            line_down(x1, TOP - 0.3, LANE + 0.7, "hatch-end"),
+        ]
         if broad:
             marks.append(line_down(x2, TOP - 0.3, LANE + 0.7, "hatch-end"))
     for moment_s in panel.boots:
@@ -100,7 +112,9 @@ def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[fl
     for moment_s, doubtful in panel.presses:
         marks.append(at(panel.fraction(moment_s) * share, LANE, ink.strokes((doubtful,), False, 12, 3), class_="small"))
     now = [line_down(share, TOP - 0.3, LANE + 0.7, "now")]
-    return drawing(HEIGHT, *grid, *marks, _traces(panel, scale, share), *numerals, *now, *_ends(scale, share, ends), class_="panel")
+    return drawing(
+        HEIGHT, *grid, *marks, _traces(panel, scale, share), *numerals, *now, *_ends(scale, share, ends), class_="panel"
+    )
 
 
 def _traces(panel: Panel, scale: Scale, share: float) -> Markup:
@@ -124,9 +138,20 @@ def _traces(panel: Panel, scale: Scale, share: float) -> Markup:
             centre = panel.fraction((point.start_s + point.end_s) / 2) * 1000
             lows.append(f"M{centre - 4:.1f} {y(point.low_v)}H{centre + 4:.1f}")
     return element(
-        "svg", *(element("path", d="".join(d), class_=c) for d, c in ((uprights, "interval"), (means, "trace"), (lows, "low")) if d),
-        x="0", y=down(TOP), width=across(share), height=down(BOTTOM - TOP), viewBox="0 0 1000 1000", preserveAspectRatio="none",
-        overflow="visible")
+        "svg",
+        *(
+            element("path", d="".join(d), class_=c)
+            for d, c in ((uprights, "interval"), (means, "trace"), (lows, "low"))
+            if d
+        ),
+        x="0",
+        y=down(TOP),
+        width=across(share),
+        height=down(BOTTOM - TOP),
+        viewBox="0 0 1000 1000",
+        preserveAspectRatio="none",
+        overflow="visible",
+    )
 
 
 def _ends(scale: Scale, share: float, ends: Sequence[tuple[float, str, str]]) -> list[Markup]:
@@ -143,14 +168,26 @@ def draw_joint(days: int) -> Markup:
     left = MONTH * (1 - 1 / days)
     first, last = (left + MONTH) / 2, DAY_AT
     return drawing(
-        1.7, _bracket(left, MONTH), _bracket(DAY_AT, DAY_AT + DAY * DAY_SHARE),
-        line_down(first, 0.4, 1.3, "leader", 0.01, -ink.CHAMFER), at(first, 1.3, ink.corner(0, -1, 1, 0)),
-        line_across(first, last, 1.3, "leader", ink.CHAMFER, -ink.CHAMFER), at(last, 1.3, ink.corner(-1, 0, 0, -1)),
-        line_down(last, 0.4, 1.3, "leader", 0.01, -ink.CHAMFER), class_="joint")
+        1.7,
+        _bracket(left, MONTH),
+        _bracket(DAY_AT, DAY_AT + DAY * DAY_SHARE),
+        line_down(first, 0.4, 1.3, "leader", 0.01, -ink.CHAMFER),
+        at(first, 1.3, ink.corner(0, -1, 1, 0)),
+        line_across(first, last, 1.3, "leader", ink.CHAMFER, -ink.CHAMFER),
+        at(last, 1.3, ink.corner(-1, 0, 0, -1)),
+        line_down(last, 0.4, 1.3, "leader", 0.01, -ink.CHAMFER),
+        class_="joint",
+    )
 
 
 def _bracket(start: float, end: float) -> Markup:
-    return Markup("").join((line_across(start, end, 0.4, "leader"), line_down(start, 0.1, 0.4, "leader"), line_down(end, 0.1, 0.4, "leader")))
+    return Markup("").join(
+        (
+            line_across(start, end, 0.4, "leader"),
+            line_down(start, 0.1, 0.4, "leader"),
+            line_down(end, 0.1, 0.4, "leader"),
+        )
+    )
 
 
 def draw_cycles(cycles: Cycles) -> Markup:
@@ -166,12 +203,28 @@ def draw_cycles(cycles: Cycles) -> Markup:
     drawn += [label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks]
     for millisecond in range(0, int(length_s * 1000) + 1, 10):
         x = millisecond / 1000 / length_s
-        drawn += [line_down(x, top, bottom, "feint"),
-                  label(x, bottom + 1.3, f"{millisecond}", "numeral", "start" if millisecond == 0 else "end" if x > 0.95 else "middle")]
+        drawn += [
+            line_down(x, top, bottom, "feint"),
+            label(
+                x,
+                bottom + 1.3,
+                f"{millisecond}",
+                "numeral",
+                "start" if millisecond == 0 else "end" if x > 0.95 else "middle",
+            ),
+        ]
     path = "".join(_points(cycles, scale, lambda t: t / length_s * 1000))
     trace = element(
-        "svg", element("path", d=path, class_="trace"), x="0", y=down(top), width="100%", height=down(bottom - top), viewBox="0 0 1000 1000",
-        preserveAspectRatio="none", overflow="visible")
+        "svg",
+        element("path", d=path, class_="trace"),
+        x="0",
+        y=down(top),
+        width="100%",
+        height=down(bottom - top),
+        viewBox="0 0 1000 1000",
+        preserveAspectRatio="none",
+        overflow="visible",
+    )
     return drawing(height, *drawn, trace, class_="cycle")
 
 
@@ -181,6 +234,8 @@ def _points(cycles: Cycles, scale: Scale, x: Callable[[float], float]) -> list[s
         if math.isnan(value):
             broken = True
             continue
-        found.append(f"{'M' if broken else 'L'}{x(float(time_s)):.1f} {(1 - (value - scale.low_v) / (scale.high_v - scale.low_v)) * 1000:.1f}")
+        found.append(
+            f"{'M' if broken else 'L'}{x(float(time_s)):.1f} {(1 - (value - scale.low_v) / (scale.high_v - scale.low_v)) * 1000:.1f}"
+        )
         broken = False
     return found

@@ -38,10 +38,16 @@ class Sheets:
 
     def __init__(self, router: APIRouter) -> None:
         self._environment = Environment(
-            loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=True, undefined=StrictUndefined,
-            trim_blocks=True, lstrip_blocks=True, auto_reload=False)
+            loader=FileSystemLoader(Path(__file__).parent / "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            auto_reload=False,
+        )
         self._environment.globals.update(
-            path=lambda name, **parts: str(router.url_path_for(name, **parts)), asset=assets.url)
+            path=lambda name, **parts: str(router.url_path_for(name, **parts)), asset=assets.url
+        )
 
     def answer(self, template: str, context: Any, status: int = 200) -> Response:
         """`context` is the frozen dataclass of this template; its fields are all that the template knows."""
@@ -84,13 +90,22 @@ def _refuse_strangers(request: Request) -> None:
 
 def _trouble(status: int, headline: str, lead: str) -> Response:
     environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True)
+        loader=FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
     environment.globals.update(path=lambda name, **parts: "/", asset=assets.url)
     text = lead[:1].upper() + lead[1:] + ("" if lead.endswith((".", "?")) else ".")
     context = contexts.Trouble(contexts.Head(headline, ""), headline, text)
     return HTMLResponse(
-        environment.get_template("trouble.html").render(head=context.head, headline=context.headline, lead=context.lead), status, HEADERS)
+        environment.get_template("trouble.html").render(
+            head=context.head, headline=context.headline, lead=context.lead
+        ),
+        status,
+        HEADERS,
+    )
 
 
 def person_of(request: Request) -> str:
@@ -102,5 +117,12 @@ def person_of(request: Request) -> str:
 def remember(response: Response, request: Request, person: str) -> Response:
     if request.cookies.get(COOKIE) != person:
         response.set_cookie(
-            COOKIE, person, max_age=YEAR_S, httponly=True, samesite="lax", secure=request.url.scheme == "https", path="/")
+            COOKIE,
+            person,
+            max_age=YEAR_S,
+            httponly=True,
+            samesite="lax",
+            secure=request.url.scheme == "https",
+            path="/",
+        )
     return response

@@ -1,43 +1,59 @@
 """The Supply sheet: how the rail stands and stood. Tells figures and judges nothing. Makes contexts; knows no HTTP."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import timedelta
 
-from dashboard import contexts, rail_chart, words
+from dashboard import contexts, rail_chart, supply_tables, words
 from dashboard.cycle import two_cycles
 from dashboard.doorstep import failure, head
 from dashboard.house import House, hours_of, midnight_s
+from dashboard.supply_points import (
+    MEAN,
+    MONTH_STEP_S,
+    SOUNDING,
+    PastDays,
+    bounds,
+    lowest,
+)
 from service import model
 from service.ports import Reader
 
 MONTH_DAYS = 30
 DAY_S = 86_400.0
 DAY_STEP_S = 300.0
-MONTH_STEP_S = 10_800.0
 NOT_JUDGED = "Whether that is enough for the chime is not judged on this sheet."
 
-Figure = Callable[[model.SupplyPoint], float | None]
 
-
-def make(house: House, reader: Reader) -> contexts.Supply:
+def make(house: House, reader: Reader, past: PastDays) -> contexts.Supply:
     """`house` must cover the last `MONTH_DAYS` days."""
-    sheets = [_Sheet(house, chime, reader) for chime in house.chimes]
+    sheets = [_Sheet(house, chime, reader, past) for chime in house.chimes]
     telling = [sheet for sheet in sheets if sheet.month]
-    headline, lead = _verdict(telling[0]) if telling else (
-        "No supply voltage has been recorded.",
-        "A chime that sends only presses says nothing of its supply. One that also sends its rail has it drawn here.")
+    headline, lead = (
+        _verdict(telling[0])
+        if telling
+        else (
+            "No supply voltage has been recorded.",
+            "A chime that sends only presses says nothing of its supply. One that also sends its rail has it drawn here.",
+        )
+    )
     if len(telling) > 1:
         headline = " ".join(f"{sheet.name.capitalize()}: {_verdict(sheet)[0]}" for sheet in telling)
         lead = NOT_JUDGED
     return contexts.Supply(
-        head=head(house, "Supply", "supply"), at=words.clock(house.now_s, house.zone), date=words.day_and_month(house.today),
-        headline=headline, lead=lead, chimes=[sheet.context(len(sheets) > 1) for sheet in sheets], failure=failure(house))
+        head=head(house, "Supply", "supply"),
+        at=words.clock(house.now_s, house.zone),
+        date=words.day_and_month(house.today),
+        headline=headline,
+        lead=lead,
+        chimes=[sheet.context(len(sheets) > 1) for sheet in sheets],
+        failure=failure(house),
+    )
 
 
 class _Sheet:
     """One chime's supply: what was asked of the record, and what is made of it."""
 
-    def __init__(self, house: House, chime: model.Chime, reader: Reader) -> None:
+    def __init__(self, house: House, chime: model.Chime, reader: Reader, past: PastDays) -> None:
         self.house, self.chime = house, chime
         self.name = f"{chime.chime.replace('-', ' ')} chime"
         now_s, site = house.now_s, house.site.site
@@ -45,9 +61,17 @@ class _Sheet:
         self.month_start_s = midnight_s(house.today - timedelta(days=MONTH_DAYS), house.zone)
         self.latest = reader.latest_supply(site, chime.chime)
         self.day = reader.supply(site, chime.chime, self.day_start_s, now_s + 1.0, DAY_STEP_S)
-        self.month = reader.supply(site, chime.chime, self.month_start_s, now_s + 1.0, MONTH_STEP_S)
+        today_s = midnight_s(house.today, house.zone)
+        self.month = [
+            *past.before(site, chime.chime, self.month_start_s, today_s, now_s),
+            *reader.supply(site, chime.chime, today_s, now_s + 1.0, MONTH_STEP_S),
+        ]
         self.bursts = reader.latest_bursts(site, chime.chime)
-        self.boots = [boot for boot in reader.boots(site, chime.chime, self.month_start_s, now_s) if boot.start_s >= self.month_start_s]
+        self.boots = [
+            boot
+            for boot in reader.boots(site, chime.chime, self.month_start_s, now_s)
+            if boot.start_s >= self.month_start_s
+        ]
 
     def context(self, several: bool) -> contexts.ChimeSupply:
         scale = rail_chart.scale_of([*self.day, *self.month])
@@ -55,20 +79,41 @@ class _Sheet:
         return contexts.ChimeSupply(
             name=words.sentence(self.name).rstrip(".") if several else "",
             silence="" if self.month else "This chime has sent no supply voltage in thirty days.",
-            month=month, month_narrow=month,
+            month=month,
             day=rail_chart.draw_panel(
-                self._panel(self.day_start_s, self.day, self._hour_ticks()), scale, rail_chart.DAY_SHARE, self._ends()),
-            joint=rail_chart.draw_joint(MONTH_DAYS), scale=rail_chart.draw_scale(scale), cycles=self._cycles(), figures=self._figures(),
-            hours=self._hours(), days=self._days(), happened=self._happened())
+                self._panel(self.day_start_s, self.day, self._hour_ticks()), scale, rail_chart.DAY_SHARE, self._ends()
+            ),
+            joint=rail_chart.draw_joint(MONTH_DAYS),
+            scale=rail_chart.draw_scale(scale),
+            cycles=self._cycles(),
+            figures=supply_tables.figures(self._newest_first(), self.day, self.month),
+            hours=self._hours(),
+            days=self._days(),
+            happened=supply_tables.happened(self.house, self.chime, self.boots, self.month_start_s),
+        )
 
-    def _panel(self, start_s: float, points: Sequence[model.SupplyPoint], ticks: Sequence[tuple[float, str]]) -> rail_chart.Panel:
+    def _panel(
+        self, start_s: float, points: Sequence[model.SupplyPoint], ticks: Sequence[tuple[float, str]]
+    ) -> rail_chart.Panel:
         end_s, mine = self.house.now_s, self.chime.chime
-        presses = [p for visit in self.house.visits if visit.chime == mine for p in visit.presses if p.start_s >= start_s]
-        blind = [(max(b.start_s, start_s), b.end_s if b.end_s is not None else end_s) for b in self.house.blind if b.chime == mine]
+        presses = [
+            p for visit in self.house.visits if visit.chime == mine for p in visit.presses if p.start_s >= start_s
+        ]
+        blind = [
+            (max(b.start_s, start_s), b.end_s if b.end_s is not None else end_s)
+            for b in self.house.blind
+            if b.chime == mine
+        ]
         return rail_chart.Panel(
-            start_s, end_s, points, [(press.start_s, press.doubtful) for press in presses],
+            start_s,
+            end_s,
+            points,
+            [(press.start_s, press.doubtful) for press in presses],
             [s.start_s for s in self.house.soundings if s.chime == mine and s.start_s >= start_s],
-            [boot.start_s for boot in self.boots if boot.start_s >= start_s], [b for b in blind if b[1] > start_s], ticks)
+            [boot.start_s for boot in self.boots if boot.start_s >= start_s],
+            [b for b in blind if b[1] > start_s],
+            ticks,
+        )
 
     def _hour_ticks(self) -> list[tuple[float, str]]:
         hours = hours_of(self.day_start_s, self.house.now_s, self.house.zone)
@@ -77,13 +122,17 @@ class _Sheet:
     def _day_ticks(self) -> list[tuple[float, str]]:
         days = [self.house.today - timedelta(days=n) for n in range(MONTH_DAYS, -1, -1)]
         named = {0, 10, 20}
-        return [(midnight_s(day, self.house.zone), f"{day.day}{words.KEPT}{day:%b}" if n in named else "") for n, day in enumerate(days)]
+        return [
+            (midnight_s(day, self.house.zone), f"{day.day}{words.KEPT}{day:%b}" if n in named else "")
+            for n, day in enumerate(days)
+        ]
 
     def _ends(self) -> list[tuple[float, str, str]]:
         ends = []
-        if self.latest and self.latest.mean_v is not None:
-            ends.append((self.latest.mean_v, words.measured(self.latest.mean_v, "V"), "value"))
-        low = _lowest(self.day, _LOW)
+        mean = self.now_v()
+        if mean is not None:
+            ends.append((mean, words.measured(mean, "V"), "value"))
+        low = lowest(self.day, SOUNDING)
         if low is not None:
             ends += [(low, words.measured(low, "V"), "value"), (low - 1e-6, "sounding", "said")]
         return ends
@@ -97,23 +146,24 @@ class _Sheet:
                 continue
             when = words.moment(burst.start_s, self.house.now_s, self.house.zone)
             swing = f"from {words.measured(cycles.low_v, 'V')} to {words.measured(cycles.high_v, 'V')}"
-            told = (f"Two cycles of the mains at about {words.measured(cycles.mains_hz, 'Hz', 0)}, {swing}." if cycles.mains_hz
-                    else f"{words.duration(float(cycles.times_s[-1]))} as sampled, {swing}.")
-            found.append(contexts.Cycle(f"{names[burst.kind]}, {when.removeprefix('at ')}", "V, over ms", rail_chart.draw_cycles(cycles), told))
+            told = (
+                f"Two cycles of the mains at about {words.measured(cycles.mains_hz, 'Hz', 0)}, {swing}."
+                if cycles.mains_hz
+                else f"{words.duration(float(cycles.times_s[-1]))} as sampled, {swing}."
+            )
+            found.append(
+                contexts.Cycle(
+                    f"{names[burst.kind]}, {when.removeprefix('at ')}",
+                    "V, over ms",
+                    rail_chart.draw_cycles(cycles),
+                    told,
+                )
+            )
         return found
 
-    def _figures(self) -> contexts.Table:
-        rows = []
-        for name, figure, unit, decimals in _QUANTITIES:
-            now = next((v for v in map(figure, self._newest_first()) if v is not None), None)
-            day, month = _range(self.day, figure), _range(self.month, figure)
-            if month is None:
-                continue
-            rows.append(contexts.Row((
-                name, words.measured(now, unit, decimals), _told_range(day, unit, decimals), _told_range(month, unit, decimals),
-                _compared(now, month, unit, decimals))))
-        return contexts.Table(
-            "The rail in figures", ("Quantity", "Latest", "Last day", "Thirty days", "In words"), rows)
+    def now_v(self) -> float | None:
+        """The newest mean of the rail."""
+        return next((point.mean_v for point in self._newest_first() if point.mean_v is not None), None)
 
     def _newest_first(self) -> list[model.SupplyPoint]:
         """For a figure that not every window has, such as the lowest while sounding."""
@@ -122,114 +172,35 @@ class _Sheet:
     def _hours(self) -> contexts.Table:
         marks = [s for s, _ in hours_of(self.day_start_s - 3600, self.house.now_s, self.house.zone)]
         stretches = [(start, start + 3600, words.clock(start, self.house.zone)) for start in reversed(marks)]
-        return self._table("The last day by hours", "From", stretches, self.day)
+        return supply_tables.by_stretch("The last day by hours", "From", stretches, self.day, self.house, self.chime)
 
     def _days(self) -> contexts.Table:
         days = [self.house.today - timedelta(days=n) for n in range(MONTH_DAYS + 1)]
         zone = self.house.zone
-        stretches = [(midnight_s(day, zone), midnight_s(day + timedelta(days=1), zone), words.day_and_month(day)) for day in days]
-        return self._table("Thirty days by days", "Day", stretches, self.month)
-
-    def _table(
-        self, caption: str, first: str, stretches: Sequence[tuple[float, float, str]], points: Sequence[model.SupplyPoint]
-    ) -> contexts.Table:
-        rows = []
-        mine = [press.start_s for visit in self.house.visits if visit.chime == self.chime.chime for press in visit.presses]
-        for start_s, end_s, name in stretches:
-            some = [point for point in points if start_s <= (point.start_s + point.end_s) / 2 < end_s]
-            means = [point.mean_v for point in some if point.mean_v is not None]
-            figures = (sum(means) / len(means) if means else None, _lowest(some, _MIN), _highest(some, _MAX), _lowest(some, _LOW))
-            presses = sum(start_s <= press < end_s for press in mine)
-            rows.append(contexts.Row((name, *(words.measured(figure, "V") for figure in figures), str(presses))))
-        return contexts.Table(caption, (first, "Mean", "Lowest", "Highest", "While sounding", "Presses"), rows)
-
-    def _happened(self) -> list[str]:
-        causes = {"power-on": "after its power came back", "brown-out": "after a brown-out", "watchdog": "by its watchdog",
-                  "software": "by its own program"}
-        return [
-            words.sentence(f"{words.moment(boot.start_s, self.house.now_s, self.house.zone)} the chime started "
-                           f"{causes.get(boot.cause or '', 'for a cause it does not tell')}")
-            for boot in reversed(self.boots)
-        ][:12]
-
-
-def _MEAN(point: model.SupplyPoint) -> float | None:  # noqa: N802 - a constant that happens to be a function
-    return point.mean_v
-
-
-def _MIN(point: model.SupplyPoint) -> float | None:  # noqa: N802
-    return point.min_v
-
-
-def _MAX(point: model.SupplyPoint) -> float | None:  # noqa: N802
-    return point.max_v
-
-
-def _LOW(point: model.SupplyPoint) -> float | None:  # noqa: N802
-    return point.low_v
-
-
-_QUANTITIES: tuple[tuple[str, Figure, str, int], ...] = (
-    ("Rail, mean", _MEAN, "V", 2),
-    ("Rail, lowest", _MIN, "V", 2),
-    ("Rail, highest", _MAX, "V", 2),
-    ("Lowest while sounding", _LOW, "V", 2),
-    ("Regulated rail, lowest", lambda point: point.regulated_min_v, "V", 2),
-    ("Inside the chime", lambda point: point.temperature_c, "°C", 1),
-    ("Radio, received", lambda point: None if point.link_dbw is None else point.link_dbw + 30.0, "dBm", 0),
-)
-
-
-def _values(points: Sequence[model.SupplyPoint], figure: Figure) -> list[float]:
-    return [value for value in map(figure, points) if value is not None]
-
-
-def _lowest(points: Sequence[model.SupplyPoint], figure: Figure) -> float | None:
-    return min(_values(points, figure), default=None)
-
-
-def _highest(points: Sequence[model.SupplyPoint], figure: Figure) -> float | None:
-    return max(_values(points, figure), default=None)
-
-
-def _range(points: Sequence[model.SupplyPoint], figure: Figure) -> tuple[float, float] | None:
-    values = _values(points, figure)
-    return (min(values), max(values)) if values else None
-
-
-def _told_range(bounds: tuple[float, float] | None, unit: str, decimals: int) -> str:
-    if bounds is None:
-        return "–"
-    low, high = (f"{bound:.{decimals}f}".replace("-", "−") for bound in bounds)
-    return words.measured(bounds[0], unit, decimals) if low == high else f"{low} to {high}{words.THIN}{unit}"
-
-
-def _compared(now: float | None, month: tuple[float, float], unit: str, decimals: int) -> str:
-    if now is None:
-        return ""
-    step = 0.5 * 10.0**-decimals
-    if month[1] - month[0] < step and abs(now - month[0]) < step:
-        return "unchanged"
-    if now < month[0] - step:
-        return f"{words.measured(month[0] - now, unit, decimals)} below the range of thirty days"
-    if now > month[1] + step:
-        return f"{words.measured(now - month[1], unit, decimals)} above the range of thirty days"
-    return "within the range of thirty days"
+        stretches = [
+            (midnight_s(day, zone), midnight_s(day + timedelta(days=1), zone), words.day_and_month(day)) for day in days
+        ]
+        return supply_tables.by_stretch("Thirty days by days", "Day", stretches, self.month, self.house, self.chime)
 
 
 def _verdict(sheet: _Sheet) -> tuple[str, str]:
     house, latest = sheet.house, sheet.latest
-    low = _lowest(sheet.day, _LOW)
+    low = lowest(sheet.day, SOUNDING)
     if low is None:
-        low = _lowest(sheet.month, _LOW)
-    if latest is None or latest.mean_v is None:
+        low = lowest(sheet.month, SOUNDING)
+    mean = sheet.now_v()
+    if latest is None or mean is None:
         return "The rail’s mean is not told.", NOT_JUDGED
     if house.unheard_since_s(sheet.chime) is not None:
-        headline = f"The rail stood at {words.measured(latest.mean_v, 'V', 1)} when last heard of"
+        headline = f"The rail stood at {words.measured(mean, 'V', 1)} when last heard of"
         headline += f" {words.moment(latest.end_s, house.now_s, house.zone)}"
     else:
-        headline = f"The rail stands at {words.measured(latest.mean_v, 'V', 1)}"
+        headline = f"The rail stands at {words.measured(mean, 'V', 1)}"
         headline += f", and fell to {words.measured(low, 'V', 1)} while the chime sounded" if low is not None else ""
-    means = _range(sheet.month, _MEAN)
-    lead = f"Over thirty days its mean lay between {words.measured(means[0], 'V')} and {words.measured(means[1], 'V')}. " if means else ""
+    means = bounds(sheet.month, MEAN)
+    lead = (
+        f"Over thirty days its mean lay between {words.measured(means[0], 'V')} and {words.measured(means[1], 'V')}. "
+        if means
+        else ""
+    )
     return words.sentence(headline), lead + NOT_JUDGED

@@ -1,0 +1,90 @@
+"""Points of the supply: the days that are past, kept for a while; extremes, and how a figure compares. Knows no page."""
+
+from collections.abc import Callable, Sequence
+from operator import attrgetter
+
+from dashboard import words
+from service.model import SupplyPoint
+from service.ports import Reader
+
+Figure = Callable[[SupplyPoint], float | None]
+
+MEAN: Figure = attrgetter("mean_v")
+LOWEST: Figure = attrgetter("min_v")
+HIGHEST: Figure = attrgetter("max_v")
+SOUNDING: Figure = attrgetter("low_v")
+
+MONTH_STEP_S = 10_800.0
+KEPT_S = 300.0
+
+
+def _received_dbm(point: SupplyPoint) -> float | None:
+    return None if point.link_dbw is None else point.link_dbw + 30.0
+
+
+QUANTITIES: tuple[tuple[str, Figure, str, int], ...] = (
+    ("Rail, mean", MEAN, "V", 2),
+    ("Rail, lowest", LOWEST, "V", 2),
+    ("Rail, highest", HIGHEST, "V", 2),
+    ("Lowest while sounding", SOUNDING, "V", 2),
+    ("Regulated rail, lowest", attrgetter("regulated_min_v"), "V", 2),
+    ("Inside the chime", attrgetter("temperature_c"), "°C", 1),
+    ("Radio, received", _received_dbm, "dBm", 0),
+)
+"""Name, figure, unit, decimals."""
+
+
+class PastDays:
+    """The days before today in steps of `MONTH_STEP_S`, asked anew every `KEPT_S`: they hardly change, and a month has some 40,000
+    windows to join. What comes late stands on the sheet within that time."""
+
+    def __init__(self, reader: Reader) -> None:
+        self._reader = reader
+        self._kept: dict[tuple[str, str], tuple[tuple[float, float, int], Sequence[SupplyPoint]]] = {}
+
+    def before(self, site: str, chime: str, start_s: float, today_s: float, now_s: float) -> Sequence[SupplyPoint]:
+        turn = (start_s, today_s, int(now_s // KEPT_S))
+        kept = self._kept.get((site, chime))
+        if kept is None or kept[0] != turn:
+            kept = (turn, self._reader.supply(site, chime, start_s, today_s, MONTH_STEP_S))
+            self._kept[site, chime] = kept
+        return kept[1]
+
+
+def values_of(points: Sequence[SupplyPoint], figure: Figure) -> list[float]:
+    return [value for value in map(figure, points) if value is not None]
+
+
+def lowest(points: Sequence[SupplyPoint], figure: Figure) -> float | None:
+    return min(values_of(points, figure), default=None)
+
+
+def highest(points: Sequence[SupplyPoint], figure: Figure) -> float | None:
+    return max(values_of(points, figure), default=None)
+
+
+def bounds(points: Sequence[SupplyPoint], figure: Figure) -> tuple[float, float] | None:
+    values = values_of(points, figure)
+    return (min(values), max(values)) if values else None
+
+
+def told_bounds(ends: tuple[float, float] | None, unit: str, decimals: int) -> str:
+    """As `13.72 to 14.06 V`."""
+    if ends is None:
+        return "–"
+    low, high = (f"{end:.{decimals}f}".replace("-", "−") for end in ends)
+    return words.measured(ends[0], unit, decimals) if low == high else f"{low} to {high}{words.THIN}{unit}"
+
+
+def compared(now: float | None, month: tuple[float, float], unit: str, decimals: int) -> str:
+    """A figure against the range of thirty days, in words."""
+    if now is None:
+        return ""
+    step = 0.5 * 10.0**-decimals
+    if month[1] - month[0] < step and abs(now - month[0]) < step:
+        return "unchanged"
+    if now < month[0] - step:
+        return f"{words.measured(month[0] - now, unit, decimals)} below the range of thirty days"
+    if now > month[1] + step:
+        return f"{words.measured(now - month[1], unit, decimals)} above the range of thirty days"
+    return "within the range of thirty days"

@@ -1,0 +1,86 @@
+"""The supply in tables and sentences: the same facts as its drawings. Knows no HTTP and asks no record."""
+
+from collections.abc import Sequence
+
+from dashboard import contexts, words
+from dashboard.house import House
+from dashboard.supply_points import (
+    HIGHEST,
+    LOWEST,
+    MEAN,
+    QUANTITIES,
+    SOUNDING,
+    bounds,
+    compared,
+    highest,
+    lowest,
+    told_bounds,
+    values_of,
+)
+from service import model
+
+HAPPENED_LIMIT = 20
+CAUSES = {
+    "power-on": "after its power came back",
+    "brown-out": "after a brown-out",
+    "watchdog": "by its watchdog",
+    "software": "by its own program",
+}
+
+
+def figures(
+    newest_first: Sequence[model.SupplyPoint], day: Sequence[model.SupplyPoint], month: Sequence[model.SupplyPoint]
+) -> contexts.Table:
+    rows = []
+    for name, figure, unit, decimals in QUANTITIES:
+        now = next((value for value in map(figure, newest_first) if value is not None), None)
+        whole = bounds(month, figure)
+        if whole is None:
+            continue
+        cells = (words.measured(now, unit, decimals), told_bounds(bounds(day, figure), unit, decimals))
+        rows.append(
+            contexts.Row((name, *cells, told_bounds(whole, unit, decimals), compared(now, whole, unit, decimals)))
+        )
+    return contexts.Table("The rail in figures", ("Quantity", "Latest", "Last day", "Thirty days", "In words"), rows)
+
+
+def by_stretch(
+    caption: str,
+    first: str,
+    stretches: Sequence[tuple[float, float, str]],
+    points: Sequence[model.SupplyPoint],
+    house: House,
+    chime: model.Chime,
+) -> contexts.Table:
+    """`stretches`: (start, end, name)."""
+    visits = (visit for visit in house.visits if visit.chime == chime.chime)
+    presses = [press.start_s for visit in visits for press in visit.presses]
+    sounds = [sounding.start_s for sounding in house.soundings if sounding.chime == chime.chime]
+    rows = []
+    for start_s, end_s, name in stretches:
+        some = [point for point in points if start_s <= (point.start_s + point.end_s) / 2 < end_s]
+        means = values_of(some, MEAN)
+        mean = sum(means) / len(means) if means else None
+        volts = (mean, lowest(some, LOWEST), highest(some, HIGHEST), lowest(some, SOUNDING))
+        happened = (sum(start_s <= moment < end_s for moment in moments) for moments in (presses, sounds))
+        rows.append(contexts.Row((name, *(words.measured(figure, "V") for figure in volts), *map(str, happened))))
+    heads = (first, "Mean", "Lowest", "Highest", "While sounding", "Presses", "Sounds")
+    return contexts.Table(caption, heads, rows)
+
+
+def happened(house: House, chime: model.Chime, boots: Sequence[model.Boot], start_s: float) -> list[str]:
+    """Starts and blind time, newest first."""
+    told = [
+        (
+            boot.start_s,
+            f"{words.moment(boot.start_s, house.now_s, house.zone)} the chime started "
+            f"{CAUSES.get(boot.cause or '', 'for a cause it does not tell')}",
+        )
+        for boot in boots
+    ]
+    for spell in house.blind:
+        end_s = spell.end_s if spell.end_s is not None else house.now_s
+        if spell.chime == chime.chime and end_s > start_s:
+            since = words.moment(spell.start_s, house.now_s, house.zone)
+            told.append((spell.start_s, f"{since} it fell blind for {words.duration(end_s - spell.start_s)}"))
+    return [words.sentence(text) for _, text in sorted(told, reverse=True)][:HAPPENED_LIMIT]

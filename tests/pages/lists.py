@@ -1,0 +1,238 @@
+"""A Reader that answers from lists, and does what a person may do to them. Invented for tests."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from service import model
+from service.errors import NotFound, StoreUnavailable
+from service.presses.visits import answered
+
+LONDON = ZoneInfo("Europe/London")
+SITE, CHIME = "tern-cottage", "hall"
+
+
+def at(text: str) -> float:
+    """`25 Nov 2026 09.14` or `25 Nov 2026 09.14.30`, London time, as POSIX seconds."""
+    form = "%d %b %Y %H.%M.%S" if text.count(".") == 2 else "%d %b %Y %H.%M"
+    return datetime.strptime(text, form).replace(tzinfo=LONDON).timestamp()
+
+
+NOW_S = at("25 Nov 2026 18.20")
+
+
+@dataclass
+class Record:
+    """What the house's record holds; tests fill in what they need. Satisfies `ports.Reader`."""
+
+    site_list: list[model.Site] = field(default_factory=lambda: [model.Site(SITE, "Tern Cottage", "Europe/London")])
+    chime_list: list[model.Chime] = field(default_factory=list)
+    door_list: list[model.Door] = field(default_factory=list)
+    press_list: list[model.Press] = field(default_factory=list)
+    sounding_list: list[model.Sounding] = field(default_factory=list)
+    blind_list: list[model.BlindSpell] = field(default_factory=list)
+    boot_list: list[model.Boot] = field(default_factory=list)
+    point_list: list[model.SupplyPoint] = field(default_factory=list)
+    burst_list: list[model.Burst] = field(default_factory=list)
+    set_aside_list: list[model.SetAside] = field(default_factory=list)
+    looks: dict[tuple[str, str], float] = field(default_factory=dict)
+    looked: list[tuple[str, str, float]] = field(default_factory=list)
+    trouble: str | None = None
+    visit_count: int = 0
+
+    # filling
+
+    def visit(
+        self,
+        door: str,
+        when: str,
+        lengths_s: Sequence[float] = (0.3,),
+        every_s: float = 8.0,
+        doubtful: bool = False,
+        sounds: bool = True,
+        uncertainty_s: float = 0.01,
+    ) -> None:
+        self.visit_count += 1
+        for number, length_s in enumerate(lengths_s):
+            start_s = at(when) + number * every_s
+            self.press_list.append(
+                model.Press(
+                    len(self.press_list) + 1,
+                    self.visit_count,
+                    SITE,
+                    CHIME,
+                    door,
+                    start_s,
+                    start_s + length_s,
+                    uncertainty_s,
+                    "edges",
+                    max(1, round(length_s * 50)),
+                    0,
+                    False,
+                    doubtful,
+                )
+            )
+            if sounds:
+                self.sound(start_s)
+
+    def sound(self, start_s: float) -> None:
+        self.sounding_list.append(model.Sounding(SITE, CHIME, start_s, start_s + 3.0))
+
+    def blind(self, start: str, end: str) -> None:
+        self.blind_list.append(model.BlindSpell(SITE, CHIME, at(start), at(end), "chime without power"))
+
+    # answering
+
+    def _check(self) -> None:
+        if self.trouble:
+            raise StoreUnavailable(self.trouble)
+
+    def sites(self) -> Sequence[model.Site]:
+        self._check()
+        return self.site_list if any(chime.claimed for chime in self.chime_list) else []
+
+    def site(self, site: str) -> model.Site:
+        self._check()
+        for one in self.site_list:
+            if one.site == site:
+                return one
+        raise NotFound(f"no site {site!r} has been heard")
+
+    def chimes(self, site: str | None = None, *, claimed: bool | None = None) -> Sequence[model.Chime]:
+        return [c for c in self.chime_list if site in (None, c.site) and claimed in (None, c.claimed)]
+
+    def chime(self, site: str, chime: str) -> model.Chime:
+        return next(c for c in self.chime_list if (c.site, c.chime) == (site, chime))
+
+    def doors(self, site: str, chime: str | None = None) -> Sequence[model.Door]:
+        return [d for d in self.door_list if d.site == site and chime in (None, d.chime)]
+
+    def presses(self, *args: object, **kwargs: object) -> tuple[Sequence[model.Press], str | None]:
+        raise AssertionError("the pages ask for visits")
+
+    def press(self, site: str, press_id: int) -> model.Press:
+        raise AssertionError("the pages ask for visits")
+
+    def visits(
+        self,
+        site: str,
+        start_s: float,
+        end_s: float,
+        *,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        newest_first: bool = False,
+    ) -> tuple[Sequence[model.Visit], str | None]:
+        sounds = [s.start_s for s in self.sounding_list]
+        found = []
+        for number in sorted({p.visit_id for p in self.press_list}):
+            presses = tuple(p for p in self.press_list if p.visit_id == number)
+            if presses[0].site == site and start_s <= presses[0].start_s < end_s:
+                found.append(
+                    model.Visit(
+                        number,
+                        site,
+                        presses[0].chime,
+                        presses[0].door,
+                        presses[0].start_s,
+                        max(p.end_s or p.start_s for p in presses),
+                        answered((p.start_s for p in presses), sounds),
+                        presses,
+                    )
+                )
+        first = int(cursor or 0)
+        found.sort(key=lambda visit: visit.start_s)
+        return found[first : first + limit], str(first + limit) if first + limit < len(found) else None
+
+    def soundings(self, site: str, start_s: float, end_s: float, chime: str | None = None) -> Sequence[model.Sounding]:
+        return [s for s in self.sounding_list if start_s <= s.start_s < end_s]
+
+    def blind_spells(self, site: str, start_s: float, end_s: float, now_s: float) -> Sequence[model.BlindSpell]:
+        return [b for b in self.blind_list if b.start_s < end_s and (b.end_s or now_s) > start_s]
+
+    def boots(self, site: str, chime: str, start_s: float, end_s: float) -> Sequence[model.Boot]:
+        return [b for b in self.boot_list if b.start_s < end_s and b.last_heard_s >= start_s]
+
+    def supply(
+        self, site: str, chime: str, start_s: float, end_s: float, step_s: float | None = None, limit: int = 10_000
+    ) -> Sequence[model.SupplyPoint]:
+        step_s = step_s or 60.0
+        groups: dict[int, list[model.SupplyPoint]] = {}
+        for point in self.point_list:
+            if start_s <= point.end_s < end_s:
+                groups.setdefault(int((point.end_s - start_s) // step_s), []).append(point)
+        return [_joined(start_s + n * step_s, step_s, some) for n, some in sorted(groups.items())]
+
+    def latest_supply(self, site: str, chime: str) -> model.SupplyPoint | None:
+        return self.point_list[-1] if self.point_list else None
+
+    def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
+        return self.burst_list
+
+    def set_aside(
+        self,
+        *,
+        site: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        fates: Sequence[str] = ("quarantined", "unexpected"),
+    ) -> tuple[Sequence[model.SetAside], str | None]:
+        first = int(cursor or 0)
+        return self.set_aside_list[first : first + limit], str(first + limit) if len(
+            self.set_aside_list
+        ) > first + limit else None
+
+    def events_after(self, event_id: int, limit: int = 1000) -> Sequence[model.Event]:
+        return []
+
+    def last_event_id(self) -> int:
+        return 0
+
+    def counts(self) -> model.Counts:
+        return model.Counts(0, 0, 0, 0, 0, 0)
+
+    def previous_look_s(self, site: str, person: str) -> float | None:
+        return self.looks.get((site, person), self.looks.get((site, "anybody")))
+
+    # what a person may do; satisfies pages.Actions
+
+    def look(self, site: str, person: str, now_s: float) -> None:
+        self._check()
+        self.looked.append((site, person, now_s))
+
+    def claim(self, site: str, chime: str, name: str | None = None) -> None:
+        self.chime_list = [
+            replace(c, claimed=True) if (c.site, c.chime) == (site, chime) else c for c in self.chime_list
+        ]
+        self.site_list = [replace(s, name=name or s.name) if s.site == site else s for s in self.site_list]
+
+    def rename_site(self, site: str, name: str, time_zone: str) -> None:
+        self.site_list = [replace(s, name=name, time_zone=time_zone) if s.site == site else s for s in self.site_list]
+
+    def rename_door(self, site: str, chime: str, door: str, name: str) -> None:
+        self.door_list = [replace(d, name=name) if d.door == door else d for d in self.door_list]
+
+
+def _joined(start_s: float, step_s: float, some: Sequence[model.SupplyPoint]) -> model.SupplyPoint:
+    def of(name: str, how: object) -> float | None:
+        values = [v for v in (getattr(p, name) for p in some) if v is not None]
+        return how(values) if values and callable(how) else None
+
+    def mean(values: list[float]) -> float:
+        return sum(values) / len(values)
+
+    return model.SupplyPoint(
+        start_s,
+        start_s + step_s,
+        len(some),
+        of("mean_v", mean),
+        of("min_v", min),
+        of("max_v", max),
+        of("low_v", min),
+        of("regulated_min_v", min),
+        of("temperature_c", mean),
+        of("link_dbw", mean),
+    )
