@@ -15,9 +15,8 @@ from service.settings import Settings, now_s
 
 def run(settings: Settings, demo: "Demo | None" = None) -> None:
     """Everything, until Ctrl-C. Raises SettingError with a sentence for whoever started it; RuntimeError when a part dies."""
-    import uvicorn
-
     from adapters.broker import EmbeddedBroker
+    from adapters.http_server import Server
     from adapters.mqtt import BrokerAccess, Listener
     from adapters.sql.work import SqlStore
     from service.actions import Actions
@@ -70,17 +69,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell)
         timers = Timers(keeper, now_s)
         app = build_app(store.reader(), keeper, Actions(keeper), health, hub, settings)
-        server = uvicorn.Server(
-            uvicorn.Config(
-                app,
-                settings.listen,
-                settings.http_port,
-                log_config=None,
-                access_log=False,
-                timeout_graceful_shutdown=2,
-                lifespan="off",
-            )
-        )
+        server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),
             Part("timers", timers.run, timers.stop),
@@ -93,7 +82,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             parts.append(Part("simulated chime", chime.run, chime.stop))
         say_where(settings, access.url, health.store, bool(demo))
         try:
-            run_together([*parts, Part("page", server.run, lambda: _end(server, hub))], health.parts)
+            run_together([*parts, Part("page", server.run, server.stop)], health.parts)
         except KeyboardInterrupt:
             print("Stopping. Nothing is left running.", flush=True)
 
@@ -233,11 +222,6 @@ def import_recording(recording: Path, settings: Settings) -> int:
         stack.callback(store.close)
         lines = stack.enter_context(opened(recording))
         return take_in(store, recordings.read(lines), Understander(store, settings.prefix, settings.enrolment_open))
-
-
-def _end(server: Any, hub: Any) -> None:
-    hub.end()
-    server.should_exit = True
 
 
 def _path(text: str) -> Path | None:

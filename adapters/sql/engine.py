@@ -23,9 +23,10 @@ HEAD = "0001"
 PRAGMAS = {
     "journal_mode": "WAL",
     "synchronous": "FULL",
+    "wal_autocheckpoint": "4000",  # pages; in a full record index pages lie scattered, and each checkpoint writes them all
     "foreign_keys": "ON",
-    "busy_timeout": "5000",
-    "cache_size": "-8000",
+    "busy_timeout": "5000",  # ms
+    "cache_size": "-8000",  # KiB
 }
 
 
