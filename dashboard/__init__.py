@@ -1,6 +1,7 @@
 """What a person sees: pages made on the server, drawn from what the Reader answers. Knows no SQL and no MQTT.
 
-A page goes pages.py (route) → doorstep.py, supply_sheet.py or ledgers.py (facts to a frozen context, contexts.py)
-→ templates/. Drawings are made by across.py (wires across a wide sheet), down.py (wires down a narrow one) and rail_chart.py,
-out of the primitives in svg.py and marks.py; words.py makes the sentences.
+A page goes pages.py (routes) → house.py (the record of some days, asked once) → doorstep.py, supply_sheet.py or ledgers.py (facts to
+a frozen context of contexts.py) → templates/. marks.py and entries.py turn a day into marks with their words; across.py draws them
+across a wide sheet, down.py down a narrow one, placing.py finds room; rail_chart.py draws the supply. svg.py and ink.py hold the
+primitives, words.py the sentences, sheets.py what every answer has, assets.py the files that pages ask for.
 """
