@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import time
+import urllib.request
 from collections.abc import Callable
 from pathlib import Path
 
@@ -106,3 +107,27 @@ def test_without_a_broker_the_service_stays_up_and_says_so_and_comes_back(tmp_pa
     assert until(lambda: '"status":"well"' in lonely.get("/health").replace(" ", ""), within_s=30.0)
     for running in (lonely, helping):
         running.interrupt()
+
+
+def test_one_who_listens_again_is_told_what_came_meanwhile(demo: Running) -> None:
+    # WHATWG HTML, "Server-sent events": the browser sends Last-Event-ID when it connects again
+    subprocess.run(command("press", "front", "--for", "0.2", "--data", str(demo.data)), check=True, timeout=20)
+    before = newest_press(demo)
+    assert until(lambda: newest_press(demo) != before or newest_press(demo)["end"] is not None)
+    asked = urllib.request.Request(f"{demo.url}/api/v1/stream", headers={"Last-Event-ID": "0"})
+    with urllib.request.urlopen(asked, timeout=10) as stream:
+        assert stream.headers["content-type"].startswith("text/event-stream")
+        lines: list[str] = []
+        while not any(line.startswith("event: press") for line in lines):
+            lines.append(stream.readline().decode())
+    ids = [int(line.removeprefix("id: ")) for line in lines if line.startswith("id: ")]
+    assert ids == sorted(set(ids))
+
+
+def test_an_open_stream_does_not_hold_up_the_end(tmp_path: Path) -> None:
+    running = start(tmp_path / "data", free_port(), free_port())
+    with urllib.request.urlopen(f"{running.url}/api/v1/stream", timeout=10) as stream:
+        assert stream.readline() == b": listening\n"
+        said = running.interrupt()
+    assert "Traceback" not in said
+    assert said.rstrip().endswith("Nothing is left running.")
