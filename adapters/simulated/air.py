@@ -71,7 +71,9 @@ class Air:
                 self._will_s, self._greeted = start + WILL_AFTER_S, False
             if self._online_s < inf:
                 self._online_s = end + RECONNECT_S
-        if self._will_s <= min(now_s, self._online_s) or (self._online_s <= now_s and self._will_s < inf and not self._greeted):
+        if self._will_s <= min(now_s, self._online_s) or (
+            self._online_s <= now_s and self._will_s < inf and not self._greeted
+        ):
             yield self._presence(False, min(self._will_s, self._online_s))
             self._will_s = inf
         if self._online_s <= now_s and not self._greeted:

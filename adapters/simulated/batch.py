@@ -56,7 +56,7 @@ def step_all(house: Installation, circuit: Circuit, mains: Mains, happenings: Se
     by_length = sorted(range(len(happenings)), key=lambda i: happenings[i].end_s - happenings[i].start_s)
     outcomes: dict[int, Outcome] = {}
     for first in range(0, len(by_length), SIDE_BY_SIDE):
-        chosen = by_length[first:first + SIDE_BY_SIDE]
+        chosen = by_length[first : first + SIDE_BY_SIDE]
         outcomes.update(zip(chosen, _step_group(house, circuit, mains, [happenings[i] for i in chosen]), strict=True))
     return [outcomes[i] for i in range(len(happenings))]
 
@@ -73,7 +73,10 @@ def _step_group(house: Installation, circuit: Circuit, mains: Mains, group: Sequ
         _heard(circuit, h, s, s + steps * STEP_S, f, factor[:, i] * lv)
         for i, (h, s, f, lv) in enumerate(zip(group, start.tolist(), hertz.tolist(), level.tolist(), strict=True))
     ]
-    falls = {door: _padded([[fall - s for fall, _, d in h if d == door] for h, s in zip(heard, start, strict=True)]) for door in DOORS}
+    falls = {
+        door: _padded([[fall - s for fall, _, d in h if d == door] for h, s in zip(heard, start, strict=True)])
+        for door in DOORS
+    }
     reflex = senses.Reflex(house, count)
     reflex.plan_s = np.array([inf if h.plan_s is None else h.plan_s for h in group]) - start
     reflex.plan_s[np.isinf(reflex.plan_s)] = -inf
@@ -90,7 +93,9 @@ def _step_group(house: Installation, circuit: Circuit, mains: Mains, group: Sequ
         source = circuit.source_v(middle * hertz) * (level * factor[a:b])
         before = reflex.sound_s.copy()
         stepped = circuit.step(state, source, closed[a:b], reflex.demand_a(middle))
-        rail[a // senses.SAMPLE_STEPS:b // senses.SAMPLE_STEPS] = stepped[senses.SAMPLE_STEPS - 1::senses.SAMPLE_STEPS]
+        rail[a // senses.SAMPLE_STEPS : b // senses.SAMPLE_STEPS] = stepped[
+            senses.SAMPLE_STEPS - 1 :: senses.SAMPLE_STEPS
+        ]
         for door, moments in falls.items():
             now = (moments >= a * STEP_S) & (moments < b * STEP_S)
             if now.any():
@@ -105,15 +110,26 @@ def _step_group(house: Installation, circuit: Circuit, mains: Mains, group: Sequ
     result: list[Outcome] = []
     for i, happening in enumerate(group):
         length = int((happening.end_s - start[i]) * senses.SAMPLE_HZ)
-        result.append(Outcome(
-            float(start[i]), happening.end_s, float(hertz[i]), rail[:length, i].astype(float),
-            [pulse for pulse in heard[i] if pulse[0] < happening.end_s], _spans(runs[:, i], float(start[i]), happening.end_s),
-            [span for span in sounded[i] if span[1] < happening.end_s]))
+        result.append(
+            Outcome(
+                float(start[i]),
+                happening.end_s,
+                float(hertz[i]),
+                rail[:length, i].astype(float),
+                [pulse for pulse in heard[i] if pulse[0] < happening.end_s],
+                _spans(runs[:, i], float(start[i]), happening.end_s),
+                [span for span in sounded[i] if span[1] < happening.end_s],
+            )
+        )
     return result
 
 
 def windows(
-    house: Installation, circuit: Circuit, mains: Mains, at_s: Floats, rng: np.random.Generator,
+    house: Installation,
+    circuit: Circuit,
+    mains: Mains,
+    at_s: Floats,
+    rng: np.random.Generator,
 ) -> Iterator[tuple[float, float, float, float]]:
     """(moment, mean, lowest, highest rail [V]) of the minutes that end at these moments, as the chime converts them."""
     if not len(at_s):
@@ -130,7 +146,7 @@ def windows(
         demand += house.radio_a * ((into < senses.RADIO_FOR_S) & (radio_cycle == cycle))
         rail = circuit.step(state, circuit.source_v(into * hertz) * scattered, None, demand)
         if cycle:  # the first one settles
-            taken.append(rail[senses.SAMPLE_STEPS - 1::senses.SAMPLE_STEPS])
+            taken.append(rail[senses.SAMPLE_STEPS - 1 :: senses.SAMPLE_STEPS])
     volts = senses.convert(np.concatenate(taken), rng) * senses.LSB_V
     columns = (volts.mean(axis=0), volts.min(axis=0), volts.max(axis=0))
     yield from zip(at_s.tolist(), *(column.tolist() for column in columns), strict=True)
@@ -143,9 +159,9 @@ def _switched(group: Sequence[Happening], start: Floats, steps: int) -> tuple[Bo
     for i, happening in enumerate(group):
         for door, spans in happening.closed.items():
             for a, b in spans if door not in REAR_DOORS else ():
-                closed[_step(a - start[i], steps):_step(b - start[i], steps), i] = True
+                closed[_step(a - start[i], steps) : _step(b - start[i], steps), i] = True
         for a, b, level in happening.events:
-            factor[_step(a - start[i], steps):_step(b - start[i], steps), i] = level
+            factor[_step(a - start[i], steps) : _step(b - start[i], steps), i] = level
     return closed, factor
 
 
@@ -161,7 +177,12 @@ def _step(since_s: float, steps: int) -> int:
 
 
 def _heard(
-    circuit: Circuit, happening: Happening, start_s: float, end_s: float, hertz: float, level: Floats,
+    circuit: Circuit,
+    happening: Happening,
+    start_s: float,
+    end_s: float,
+    hertz: float,
+    level: Floats,
 ) -> list[tuple[float, float, str]]:
     found = []
     for door in DOORS:

@@ -48,8 +48,12 @@ def visits(start_s: float, end_s: float, seed: int) -> list[list[Stroke]]:
 
 def local_s(day: date, hour: float) -> float:
     """POSIX seconds of an hour of the clock at the cottage."""
-    return datetime(day.year, day.month, day.day, tzinfo=ZONE).replace(
-        hour=int(hour), minute=int(hour % 1 * 60), second=int(hour * 3600 % 60)).timestamp() + hour * 3600 % 1
+    return (
+        datetime(day.year, day.month, day.day, tzinfo=ZONE)
+        .replace(hour=int(hour), minute=int(hour % 1 * 60), second=int(hour * 3600 % 60))
+        .timestamp()
+        + hour * 3600 % 1
+    )
 
 
 def clock_of(at_s: float) -> datetime:
@@ -63,7 +67,9 @@ def _of_day(day: date, seed: int) -> list[list[Stroke]]:
     found: list[list[Stroke]] = []
     for _ in range(count):
         who, _share, middle, spread = KINDS[int(rng.choice(len(KINDS), p=[kind[1] for kind in KINDS]))]
-        hour = float(np.clip(rng.normal(middle, spread), FIRST_HOUR + rng.uniform(0, 0.5), LAST_HOUR - rng.uniform(0, 1.5)))
+        hour = float(
+            np.clip(rng.normal(middle, spread), FIRST_HOUR + rng.uniform(0, 0.5), LAST_HOUR - rng.uniform(0, 1.5))
+        )
         at = local_s(day, hour)
         door = "garden" if rng.uniform() < GARDEN_SHARE[who] else "front"
         presses = int(rng.choice(3, p=PRESSES)) + 1

@@ -69,8 +69,17 @@ class _Ear:
 class Firmware:
     """One power-up. Methods answer the packs that become due, in order; call `tick` before telling it of anything later."""
 
-    def __init__(self, house: Installation, boot: int, cause: str, boot_s: float, *, drift: float = 23e-6, seed: int = 1,
-                 cbor: bool = False) -> None:
+    def __init__(
+        self,
+        house: Installation,
+        boot: int,
+        cause: str,
+        boot_s: float,
+        *,
+        drift: float = 23e-6,
+        seed: int = 1,
+        cbor: bool = False,
+    ) -> None:
         self.house, self.boot, self.cause, self.boot_s = house, boot, cause, boot_s
         self.seq, self.dropped = 0, 0
         self._last_s, self._windows = boot_s, 0
@@ -102,7 +111,11 @@ class Firmware:
 
     def tick(self, now_s: float) -> list[Sent]:
         """What has become due by now: the rest of presses that are over."""
-        over = [(ear.last_s + JOIN_S, door) for door, ear in self._ears.items() if ear.untold and ear.last_s + JOIN_S <= now_s]
+        over = [
+            (ear.last_s + JOIN_S, door)
+            for door, ear in self._ears.items()
+            if ear.untold and ear.last_s + JOIN_S <= now_s
+        ]
         return [self._tell(door, due_s) for due_s, door in sorted(over)]
 
     @property
@@ -145,8 +158,10 @@ class Firmware:
         """The rail over the last minute, as converted."""
         regulated = senses.regulated_v(self.house, np.array([mean_v, min_v])) + self._rng.normal(0.0, 1e-3, 2)
         records = [
-            packing.value("rail.mean", "V", round(mean_v, 3)), packing.value("rail.min", "V", round(min_v, 3)),
-            packing.value("rail.max", "V", round(max_v, 3)), packing.value("rail.window", "s", WINDOW_S),
+            packing.value("rail.mean", "V", round(mean_v, 3)),
+            packing.value("rail.min", "V", round(min_v, 3)),
+            packing.value("rail.max", "V", round(max_v, 3)),
+            packing.value("rail.window", "s", WINDOW_S),
             packing.value("reg.mean", "V", round(float(regulated[0]), 3)),
             packing.value("reg.min", "V", round(float(regulated.min()), 3)),
         ]
@@ -176,14 +191,19 @@ class Firmware:
             ]
         return self._pack(at_s, records)
 
-    def review(self, at_s: float, hertz: float, loads: Sequence[tuple[float, float]], pulses_s: Sequence[float] = ()) -> list[Sent]:
+    def review(
+        self, at_s: float, hertz: float, loads: Sequence[tuple[float, float]], pulses_s: Sequence[float] = ()
+    ) -> list[Sent]:
         """Look back over the samples kept: tell the cycles around presses, or around a change that nothing explains.
 
         `loads` are the stretches in which the chime loaded the rail itself.
         """
         at_s = self._after(at_s)
-        start_s, codes = self._between(min(pulses_s) - BEFORE_S, max(pulses_s) + AFTER_S) if len(pulses_s) else (
-            self._samples_s, self._all())
+        start_s, codes = (
+            self._between(min(pulses_s) - BEFORE_S, max(pulses_s) + AFTER_S)
+            if len(pulses_s)
+            else (self._samples_s, self._all())
+        )
         peaks, troughs = senses.extremes(codes[: int(LONGEST_SERIES_S * SAMPLE_HZ)], hertz)
         if len(peaks) < 3:
             return []
@@ -202,23 +222,34 @@ class Firmware:
             if rise[changed[0]] > 0.0:
                 ago = self._ago(float(times[changed[0]]), at_s)
                 span = float(times[changed[-1]] - times[changed[0]]) + 1.0 / hertz
-                records += [packing.value("rail.rise", "V", round(float(rise.max()), 3), ago),
-                            packing.value("rail.rise.span", "s", round(span, 4), ago)]
+                records += [
+                    packing.value("rail.rise", "V", round(float(rise.max()), 3), ago),
+                    packing.value("rail.rise.span", "s", round(span, 4), ago),
+                ]
         ago = self._ago(start_s, at_s)
-        return [self._pack(at_s, [
-            *records, packing.value("rail.cycle", "s", round(1.0 / hertz, 7)), packing.value("rail.lsb", "V", LSB_V),
-            packing.data("rail.peaks", peaks.astype("<i2").tobytes(), ago),
-            packing.data("rail.troughs", troughs.astype("<i2").tobytes(), ago),
-        ])]
+        return [
+            self._pack(
+                at_s,
+                [
+                    *records,
+                    packing.value("rail.cycle", "s", round(1.0 / hertz, 7)),
+                    packing.value("rail.lsb", "V", LSB_V),
+                    packing.data("rail.peaks", peaks.astype("<i2").tobytes(), ago),
+                    packing.data("rail.troughs", troughs.astype("<i2").tobytes(), ago),
+                ],
+            )
+        ]
 
     def bursts(self, at_s: float, plan_s: float, kinds: Sequence[str] = tuple(senses.BURST_AT_S)) -> list[Sent]:
         """The examination that began at `plan_s`, as raw samples; the radio was silent meanwhile."""
         at_s = self._after(at_s)
         length = senses.BURST_CYCLES / self.house.parts.mains_hz
         records = [
-            packing.value("rail.rate", "Hz", SAMPLE_HZ), packing.value("rail.lsb", "V", LSB_V),
+            packing.value("rail.rate", "Hz", SAMPLE_HZ),
+            packing.value("rail.lsb", "V", LSB_V),
             packing.value("load.test", "A", self.house.test_a),
-            packing.flag("radio", False, self._ago(plan_s, at_s)), packing.flag("radio", True, self._ago(at_s, at_s)),
+            packing.flag("radio", False, self._ago(plan_s, at_s)),
+            packing.flag("radio", True, self._ago(at_s, at_s)),
             *(packing.text("load.log", load, self._ago(plan_s + start, at_s)) for start, load in senses.LOAD_LOG),
         ]
         for kind in kinds:
@@ -231,8 +262,10 @@ class Firmware:
     def _pack(self, at_s: float, records: list[Record]) -> Sent:
         at_s = self._after(at_s)
         own = [
-            packing.value("boot", "count", self.boot), packing.text("boot.cause", self.cause),
-            packing.value("seq", "count", self.seq), packing.value("up", "s", round((at_s - self.boot_s) * (1.0 + self._drift), 4)),
+            packing.value("boot", "count", self.boot),
+            packing.text("boot.cause", self.cause),
+            packing.value("seq", "count", self.seq),
+            packing.value("up", "s", round((at_s - self.boot_s) * (1.0 + self._drift), 4)),
         ]
         if self.dropped:
             own.append(packing.value("dropped", "count", self.dropped))

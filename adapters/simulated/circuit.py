@@ -128,7 +128,9 @@ class Circuit:
         sine = np.sin(2.0 * pi * cycles)
         square = sine * sine  # sin 3x = 3 s - 4 s^3, sin 5x = 16 s^5 - 20 s^3 + 5 s
         third, fifth = self.parts.third, self.parts.fifth
-        polynomial = (1.0 + 3.0 * third + 5.0 * fifth) + square * ((-4.0 * third - 20.0 * fifth) + square * (16.0 * fifth))
+        polynomial = (1.0 + 3.0 * third + 5.0 * fifth) + square * (
+            (-4.0 * third - 20.0 * fifth) + square * (16.0 * fifth)
+        )
         result: Floats = self.parts.fundamental_v * sine * polynomial
         return result
 

@@ -92,8 +92,14 @@ def threshold_v(parts: Parts, closed: bool, rear: bool = False) -> float:
 
 
 def pulses(
-    circuit: Circuit, start_s: float, end_s: float, cycles_at_start: float, hertz: float, level: Floats | float,
-    closed: Sequence[Span], rear: bool = False,
+    circuit: Circuit,
+    start_s: float,
+    end_s: float,
+    cycles_at_start: float,
+    hertz: float,
+    level: Floats | float,
+    closed: Sequence[Span],
+    rear: bool = False,
 ) -> list[Span]:
     """Detector pulses (rise, fall) [s] between two moments, in order, in ticks; those cut by `end_s` end there.
 

@@ -65,7 +65,8 @@ def control(data_dir: Path, request: dict[str, Any], chime: str = "hall") -> dic
     except (OSError, ValueError):
         raise NotFound(
             f"No simulated chime {chime!r} runs on the folder {data_dir}. Start one with `bellcrank run --demo` or "
-            "`bellcrank simulate`; --data names another folder.") from None
+            "`bellcrank simulate`; --data names another folder."
+        ) from None
     if "error" in answer:
         raise ERRORS.get(answer.get("kind", ""), SettingError)(answer["error"])
     return answer

@@ -45,7 +45,9 @@ class Ears:
             self._heard_s[door] = now_s
             if not mains_on or not (spans or (self.may_pulse_at_rest and not rear)):
                 continue
-            seen = pulses(self._circuit, start_s, now_s, cycles + (start_s - origin_s) * hertz, hertz, level, spans, rear)
+            seen = pulses(
+                self._circuit, start_s, now_s, cycles + (start_s - origin_s) * hertz, hertz, level, spans, rear
+            )
             if seen and seen[-1][1] > now_s - RAGGED_S:
                 self._heard_s[door] = seen.pop()[0] - AGAIN_S
             new = [(fall, rise, door) for rise, fall in seen if rise > self._last_fall_s[door]]

@@ -74,8 +74,9 @@ def _contact_resistance(house: Installation, severity: float) -> Installation:
 
 def _drops_out(house: Installation, severity: float) -> Installation:
     most = round(_between(1, 7, severity))
-    return replace(house, front=replace(
-        house.front, drop_outs=(1, most), drop_out_s=(4e-3, _between(12e-3, 45e-3, severity))))
+    return replace(
+        house, front=replace(house.front, drop_outs=(1, most), drop_out_s=(4e-3, _between(12e-3, 45e-3, severity)))
+    )
 
 
 def _bounce(house: Installation, severity: float) -> Installation:
@@ -85,8 +86,11 @@ def _bounce(house: Installation, severity: float) -> Installation:
 
 
 def _aged(house: Installation, severity: float) -> Installation:
-    return _parts(house, reservoir_f=house.parts.reservoir_f * _between(0.88, 0.20, severity),
-                  esr_ohm=house.parts.esr_ohm * _geometric(1.3, 25.0, severity))
+    return _parts(
+        house,
+        reservoir_f=house.parts.reservoir_f * _between(0.88, 0.20, severity),
+        esr_ohm=house.parts.esr_ohm * _geometric(1.3, 25.0, severity),
+    )
 
 
 def _source(house: Installation, severity: float) -> Installation:
@@ -99,8 +103,12 @@ def _mains_low(house: Installation, severity: float) -> Installation:
 
 
 def _mains_dip(house: Installation, severity: float) -> Installation:
-    return replace(house, events=MainsEvents(
-        _between(0.85, 0.30, severity), round(_between(8, 4, severity)), round(_between(25, 16, severity))))
+    return replace(
+        house,
+        events=MainsEvents(
+            _between(0.85, 0.30, severity), round(_between(8, 4, severity)), round(_between(25, 16, severity))
+        ),
+    )
 
 
 def _mains_swell(house: Installation, severity: float) -> Installation:
@@ -113,8 +121,11 @@ def _wrong_transformer(house: Installation, severity: float) -> Installation:
 
 
 def _load_high(house: Installation, severity: float) -> Installation:
-    return replace(house, idle_a=house.idle_a + _between(5e-3, 50e-3, severity),
-                   sound_a=house.sound_a * _between(1.18, 2.0, severity))
+    return replace(
+        house,
+        idle_a=house.idle_a + _between(5e-3, 50e-3, severity),
+        sound_a=house.sound_a * _between(1.18, 2.0, severity),
+    )
 
 
 def _drops_out_sounding(house: Installation, severity: float) -> Installation:

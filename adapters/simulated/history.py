@@ -42,7 +42,13 @@ TOGETHER_S = 3.5
 
 
 def history(
-    *, start_s: float, end_s: float, seed: int = 1, fault: str | None = None, severity: float = 0.5, prefix: str = "bellcrank",
+    *,
+    start_s: float,
+    end_s: float,
+    seed: int = 1,
+    fault: str | None = None,
+    severity: float = 0.5,
+    prefix: str = "bellcrank",
     data_dir: Path | None = None,
 ) -> Iterator[Arrival]:
     """Arrivals from `start_s` to `end_s` [POSIX s], in order, via "file".
@@ -77,12 +83,20 @@ def _timeline(start_s: float, end_s: float, faulty: bool) -> Timeline:
     cuts = [(start_s + share * span, start_s + share * span + length) for share, length in POWER_CUTS]
     share, length = NETWORK_OUTAGE
     middle = callers.local_s(callers.clock_of(start_s + share * span).date(), 13.2)
-    return Timeline(first, end_s, cuts if span > 7 * DAY_S else [], [(middle, middle + length)],
-                    start_s + FAULT_FROM * span if faulty else inf)
+    return Timeline(
+        first,
+        end_s,
+        cuts if span > 7 * DAY_S else [],
+        [(middle, middle + length)],
+        start_s + FAULT_FROM * span if faulty else inf,
+    )
 
 
 def _happenings(
-    time: Timeline, epochs: list[Epoch], rng: np.random.Generator, seed: int,
+    time: Timeline,
+    epochs: list[Epoch],
+    rng: np.random.Generator,
+    seed: int,
 ) -> tuple[list[Happening], Timeline]:
     """All that is worth stepping, in order of time; and the timeline, corrected to when the fault really sets in."""
     installer_s = time.start_s + COMMISSIONED_AFTER_S
@@ -108,7 +122,11 @@ def _happenings(
     found += _mains_events(time, epochs[1], rng)
     if epochs[1].pulses_steadily and stuck_s == inf and time.fault_s < time.end_s:
         found.append(Happening(time.fault_s, time.fault_s + 12.0))
-    found = [h for h in found if h.end_s < time.end_s and not _within(h.start_s, time.cuts) and not _within(h.end_s, time.cuts)]
+    found = [
+        h
+        for h in found
+        if h.end_s < time.end_s and not _within(h.start_s, time.cuts) and not _within(h.end_s, time.cuts)
+    ]
     return _apart(sorted(found, key=lambda h: h.start_s)), time
 
 
@@ -129,7 +147,12 @@ def _together(visit: list[Stroke]) -> list[list[Stroke]]:
 
 
 def _pressed(
-    strokes: list[Stroke], time: Timeline, epochs: list[Epoch], rng: np.random.Generator, stuck_s: float, commissioning: bool,
+    strokes: list[Stroke],
+    time: Timeline,
+    epochs: list[Epoch],
+    rng: np.random.Generator,
+    stuck_s: float,
+    commissioning: bool,
 ) -> Happening:
     closed: dict[str, list[Span]] = {}
     house = epochs[strokes[0].start_s >= time.fault_s].house

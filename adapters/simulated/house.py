@@ -32,9 +32,19 @@ LONGEST_WAIT_S = 30.0
 
 
 def run(
-    *, broker_url: str, data_dir: Path, username: str | None = None, password: str | None = None, ca: str | None = None,
-    fault: str | None = None, severity: float = 0.5, cbor: bool = False, site: str = SITE, chime: str = CHIME,
-    prefix: str = "bellcrank", seed: int = 1,
+    *,
+    broker_url: str,
+    data_dir: Path,
+    username: str | None = None,
+    password: str | None = None,
+    ca: str | None = None,
+    fault: str | None = None,
+    severity: float = 0.5,
+    cbor: bool = False,
+    site: str = SITE,
+    chime: str = CHIME,
+    prefix: str = "bellcrank",
+    seed: int = 1,
 ) -> None:
     """The simulated chime, until SIGTERM or SIGINT. Raises SettingError for whatever its starter can mend."""
     installation = faults.apply(fault, severity)
@@ -42,10 +52,14 @@ def run(
     try:
         data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
     except OSError as error:
-        raise SettingError(f"The folder {data_dir} cannot be written ({error.strerror}); choose another with --data.") from None
+        raise SettingError(
+            f"The folder {data_dir} cannot be written ({error.strerror}); choose another with --data."
+        ) from None
     loop = Loop(time.time)
     link = MqttLink(Access(broker_url, username, password, ca), base_topic, f"{site}-{chime}", loop.nudge, loop.ask)
-    present = Present(installation, link, BootCounter(data_dir / f"simulated-{chime}.json").next, time.time(), seed, cbor)
+    present = Present(
+        installation, link, BootCounter(data_dir / f"simulated-{chime}.json").next, time.time(), seed, cbor
+    )
     loop.present, loop.link = present, link
     door = Control(data_dir, chime, loop.handle)
     restore = _end_by_signal(loop.stop)
@@ -77,7 +91,9 @@ class BootCounter:
         except FileNotFoundError:
             last = 0
         except (ValueError, KeyError, TypeError):
-            raise SettingError(f"{self._path} does not hold the number of power-ups; remove it to count from 1.") from None
+            raise SettingError(
+                f"{self._path} does not hold the number of power-ups; remove it to count from 1."
+            ) from None
         fresh = self._path.with_suffix(".new")
         fresh.write_text(json.dumps({"boot": last + 1}))
         fresh.replace(self._path)
@@ -155,7 +171,9 @@ class Loop:
         elif what == "hush":
             present.hush(float(request["until_s"]))
         elif what != "state":
-            raise SettingError(f"The simulated house cannot {what!r}: press, power, network, bursts, sound, hush, state.")
+            raise SettingError(
+                f"The simulated house cannot {what!r}: press, power, network, bursts, sound, hush, state."
+            )
         boot = None if present.firmware is None else present.firmware.boot
         return {"done": what, "at_s": at_s, "boot": boot, "mains": present.mains_on, "network": present.network_on}
 

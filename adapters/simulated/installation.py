@@ -45,9 +45,21 @@ class Installation:
 
 
 FIT_OUT: dict[str, object] = {
-    "mains_hz": 50, "transformer_v": 12, "transformer_va": 8, "wire_loop_m": 40, "wire": "0.5 mm2",
-    "reservoir_f": 1000e-6, "reservoir_rated_v": 35, "idle_a": 8e-3, "sound_a": 0.120, "test_a": 30e-3,
-    "regulator": "linear", "regulator_v": 5.0, "dropout_v": 7.0, "detector_ohm": 2200, "detector_on_a": 1.2e-3,
+    "mains_hz": 50,
+    "transformer_v": 12,
+    "transformer_va": 8,
+    "wire_loop_m": 40,
+    "wire": "0.5 mm2",
+    "reservoir_f": 1000e-6,
+    "reservoir_rated_v": 35,
+    "idle_a": 8e-3,
+    "sound_a": 0.120,
+    "test_a": 30e-3,
+    "regulator": "linear",
+    "regulator_v": 5.0,
+    "dropout_v": 7.0,
+    "detector_ohm": 2200,
+    "detector_on_a": 1.2e-3,
     "doors": {"front": {"diode": True}, "garden": {"diode": False}},
 }
 """The fit-out sheet of the healthy cottage."""

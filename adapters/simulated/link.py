@@ -47,7 +47,9 @@ class Access:
         except ValueError:
             port = None
         if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname:
-            raise SettingError(f"{self.broker_url!r} is no broker address; write mqtt://host:port or mqtts://host:port.")
+            raise SettingError(
+                f"{self.broker_url!r} is no broker address; write mqtt://host:port or mqtts://host:port."
+            )
         tls = parts.scheme == "mqtts"
         return parts.hostname, port or (8883 if tls else 1883), tls
 
@@ -56,7 +58,12 @@ class MqttLink:
     """Satisfies `present.Link`. `nudge` is called, from any thread, when `work` has something to do."""
 
     def __init__(
-        self, access: Access, base_topic: str, client_id: str, nudge: Callable[[], None], on_ask: Callable[[bytes], None],
+        self,
+        access: Access,
+        base_topic: str,
+        client_id: str,
+        nudge: Callable[[], None],
+        on_ask: Callable[[bytes], None],
         new_client: Callable[[str], Any] | None = None,
     ) -> None:
         self._access, self._base, self._client_id = access, base_topic, client_id

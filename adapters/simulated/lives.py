@@ -132,8 +132,10 @@ class Past:
     def _windows(self, on_s: float, off_s: float) -> Iterator[tuple[float, float, float, float]]:
         ticks = np.arange(on_s + WINDOW_S, off_s, WINDOW_S)
         for first in range(0, len(ticks), WINDOWS_AT_ONCE):
-            some = ticks[first:first + WINDOWS_AT_ONCE]
-            for epoch, chosen in zip(self._epochs, (some < self._time.fault_s, some >= self._time.fault_s), strict=True):
+            some = ticks[first : first + WINDOWS_AT_ONCE]
+            for epoch, chosen in zip(
+                self._epochs, (some < self._time.fault_s, some >= self._time.fault_s), strict=True
+            ):
                 yield from batch.windows(epoch.house, epoch.circuit, epoch.mains, some[chosen], self._rng)
 
     def _hold(self, at_s: float) -> Iterator[Note]:
@@ -158,8 +160,10 @@ class Past:
             firmware.begin(outcome.start_s + skipped / senses.SAMPLE_HZ)
             firmware.sample(outcome.rail_v[skipped:])
             heard = [
-                pulse for pulse in outcome.heard
-                if start_s <= pulse[0] < end_s - 0.002 and not (steady and pulse[2] == "front")]
+                pulse
+                for pulse in outcome.heard
+                if start_s <= pulse[0] < end_s - 0.002 and not (steady and pulse[2] == "front")
+            ]
             sounded = [span for span in outcome.sounded if start_s <= span[0] < end_s]
             for sent in _thoughts(firmware, happening, outcome, heard, sounded, end_s):
                 yield self._note(sent, happening.commissioning)
@@ -184,8 +188,12 @@ class Past:
 
 
 def _thoughts(
-    firmware: Firmware, happening: Happening, outcome: Outcome, heard: Sequence[tuple[float, float, str]],
-    sounded: Sequence[Span], end_s: float,
+    firmware: Firmware,
+    happening: Happening,
+    outcome: Outcome,
+    heard: Sequence[tuple[float, float, str]],
+    sounded: Sequence[Span],
+    end_s: float,
 ) -> Iterator[Sent]:
     """The packs of one life within a stretch, in order."""
     events: list[tuple[float, str, tuple[float, str]]] = [(fall, "pulse", (rise, door)) for fall, rise, door in heard]
@@ -207,4 +215,6 @@ def _thoughts(
     if heard:
         at_s = max([heard[-1][0], *(off_s for _, off_s in sounded)]) + REVIEW_S
     if at_s < end_s:
-        yield from firmware.review(at_s, outcome.hertz, sounded, [fall for fall, _, _ in heard][:1] + [f for f, _, _ in heard][-1:])
+        yield from firmware.review(
+            at_s, outcome.hertz, sounded, [fall for fall, _, _ in heard][:1] + [f for f, _, _ in heard][-1:]
+        )

@@ -107,7 +107,9 @@ class Present:
         if door not in DOORS:
             raise NotFound(f"There is no door {door!r}; the simulated house has {' and '.join(DOORS)}.")
         if not 0.0 < hold_s <= LONGEST_HOLD_S:
-            raise SettingError(f"A button can be held for more than 0 and at most {LONGEST_HOLD_S:g} s, not {hold_s:g} s.")
+            raise SettingError(
+                f"A button can be held for more than 0 and at most {LONGEST_HOLD_S:g} s, not {hold_s:g} s."
+            )
         spans = closures(at_s, hold_s, self.house.contact(door), self._rng)
         self._ears.closed[door] += spans
         self._wake(at_s, spans[-1][1] + AFTER_S)
@@ -156,7 +158,9 @@ class Present:
                 self._sleep()
         elif self.firmware is not None and self._now_s >= self._window_s:
             self._window_s = self._now_s + WINDOW_S
-            for at_s, *rail in batch.windows(self.house, self._circuit, self._mains, np.array([self._now_s]), self._rng):
+            for at_s, *rail in batch.windows(
+                self.house, self._circuit, self._mains, np.array([self._now_s]), self._rng
+            ):
                 self._send(self.firmware.window(at_s, *rail))
 
     def wait_s(self, now_s: float) -> float:
@@ -198,7 +202,7 @@ class Present:
         rail = self._circuit.step(self._state, source, closed, self._reflex.demand_a(at_s))
         self._stepped_s += steps * STEP_S
         if self.firmware is not None:
-            self.firmware.sample(rail[SAMPLE_STEPS - 1::SAMPLE_STEPS, 0])
+            self.firmware.sample(rail[SAMPLE_STEPS - 1 :: SAMPLE_STEPS, 0])
         self._reflex.powered(self._stepped_s, before, self._state.running)
         if self._state.running[0] and self.firmware is None:
             self._power_up(self._stepped_s)

@@ -94,7 +94,10 @@ class Reflex:
         heard = np.isfinite(first_s) & running
         begins = heard & (first_s - self.pulse_s[door] > JOIN_S)
         may_sound = (
-            (first_s >= self.sound_s + SOUND_FOR_S) & (first_s >= self.hush_until_s) & (first_s > self.up_s + LISTENS_FIRST_S))
+            (first_s >= self.sound_s + SOUND_FOR_S)
+            & (first_s >= self.hush_until_s)
+            & (first_s > self.up_s + LISTENS_FIRST_S)
+        )
         self.radio_s = np.where(begins, first_s + RADIO_AFTER_S, self.radio_s)
         self.sound_s = np.where(begins & may_sound, first_s + SOUND_AFTER_S, self.sound_s)
         self.pulse_s[door] = np.where(heard, last_s, self.pulse_s[door])
