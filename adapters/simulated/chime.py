@@ -5,10 +5,7 @@ before its pack by its own clock. It is told of things in order of time. Knows n
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from itertools import pairwise
-from math import inf, pi, sin
-from statistics import median
+from math import pi, sin
 from typing import NamedTuple
 
 import numpy as np
@@ -17,13 +14,8 @@ from adapters.simulated import packing, senses
 from adapters.simulated.circuit import Floats
 from adapters.simulated.installation import DOORS, Installation
 from adapters.simulated.packing import Record
-from adapters.simulated.senses import JOIN_S, LSB_V, SAMPLE_HZ, Codes
-
-CHUNK_S = 0.5
-"""While a button is held, its pulses are told this often."""
-
-LONG_HOLD_S = 10.0
-"""Held for longer, they are told as a summary once in `WINDOW_S`."""
+from adapters.simulated.senses import LSB_V, SAMPLE_HZ, Codes
+from adapters.simulated.untold import Held, Untold
 
 WINDOW_S = 60.0
 WEATHER_WINDOWS = 10
@@ -46,26 +38,6 @@ class Sent(NamedTuple):
     payload: bytes
 
 
-class Held(NamedTuple):
-    """Many pulses in numbers: first rise, last fall, how many, the largest gap between two, the median width."""
-
-    first_s: float
-    last_s: float
-    number: int
-    longest_gap_s: float
-    width_s: float
-
-
-@dataclass(slots=True)
-class _Ear:
-    """Pulses at one door that have not been told yet."""
-
-    untold: list[tuple[float, float]] = field(default_factory=list)
-    begun_s: float = -inf
-    last_s: float = -inf
-    told_s: float = -inf
-
-
 class Firmware:
     """One power-up. Methods answer the packs that become due, in order; call `tick` before telling it of anything later."""
 
@@ -85,7 +57,7 @@ class Firmware:
         self._last_s, self._windows = boot_s, 0
         self._drift, self._cbor = drift, cbor
         self._rng = np.random.default_rng([seed, boot])
-        self._ears = {door: _Ear() for door in DOORS}
+        self._doors = {door: Untold() for door in DOORS}
         self._samples: list[Codes] = []
         self._samples_s = 0.0
 
@@ -93,60 +65,34 @@ class Firmware:
 
     def hear(self, door: str, rise_s: float, fall_s: float) -> list[Sent]:
         """A whole pulse. The first of a press is told at once."""
-        ear, result = self._ears[door], self.tick(rise_s)
-        if rise_s - ear.last_s > JOIN_S:
-            ear.begun_s, ear.told_s = rise_s, -inf
-        ear.untold.append((rise_s, fall_s))
-        ear.last_s = fall_s
-        if fall_s >= self._due_s(ear):
+        result = self.tick(rise_s)
+        if self._doors[door].hear(rise_s, fall_s):
             result.append(self._tell(door, fall_s + HASTE_S))
         return result
 
     def hold(self, door: str, pulses: Held, at_s: float) -> Sent:
         """Pulses that have come without end over the last minute, told at once as a summary."""
         at_s = self._after(at_s)
-        ear, ago = self._ears[door], self._ago(pulses.first_s, at_s)
-        ear.untold, ear.last_s, ear.told_s = [], pulses.last_s, at_s
-        return self._pack(at_s, self._summary(door, pulses, ago))
+        self._doors[door] = Untold(last_s=pulses.last_s, told_s=at_s)
+        return self._pack(at_s, pulses.records(door, self._ago(pulses.first_s, at_s)))
 
     def tick(self, now_s: float) -> list[Sent]:
         """What has become due by now: the rest of presses that are over."""
-        over = [
-            (ear.last_s + JOIN_S, door)
-            for door, ear in self._ears.items()
-            if ear.untold and ear.last_s + JOIN_S <= now_s
-        ]
-        return [self._tell(door, due_s) for due_s, door in sorted(over)]
+        over = [(untold.over_s, door) for door, untold in self._doors.items() if untold.over_s <= now_s]
+        return [self._tell(door, over_s) for over_s, door in sorted(over)]
 
     @property
     def next_due_s(self) -> float:
         """When `tick` will have something, if no pulse comes; inf: nothing waits."""
-        return min((ear.last_s + JOIN_S for ear in self._ears.values() if ear.untold), default=inf)
-
-    def is_pressed(self, now_s: float) -> bool:
-        return any(now_s - ear.last_s < JOIN_S for ear in self._ears.values())
-
-    def _due_s(self, ear: _Ear) -> float:
-        return ear.told_s + (WINDOW_S if ear.told_s - ear.begun_s > LONG_HOLD_S else CHUNK_S)
+        return min(untold.over_s for untold in self._doors.values())
 
     def _tell(self, door: str, at_s: float) -> Sent:
-        ear, at_s = self._ears[door], self._after(at_s)
-        pulses, long_held = ear.untold, ear.told_s - ear.begun_s > LONG_HOLD_S
-        ear.untold, ear.told_s = [], at_s
+        at_s = self._after(at_s)
+        pulses, as_summary = self._doors[door].take(at_s)
         ago = self._ago(pulses[0][0], at_s)
-        if not long_held:
-            return self._pack(at_s, [packing.data(f"{door}.edges", packing.edges(pulses), ago)])
-        gaps = [b[0] - a[1] for a, b in pairwise(pulses)]
-        held = Held(pulses[0][0], pulses[-1][1], len(pulses), max(gaps, default=0.0), median(b - a for a, b in pulses))
-        return self._pack(at_s, self._summary(door, held, ago))
-
-    def _summary(self, door: str, held: Held, ago: float | None) -> list[Record]:
-        return [
-            packing.value(f"{door}.span", "s", round(held.last_s - held.first_s, 4), ago),
-            packing.value(f"{door}.pulses", "count", held.number, ago),
-            packing.value(f"{door}.gap", "s", round(held.longest_gap_s, 4), ago),
-            packing.value(f"{door}.width", "s", round(held.width_s, 4), ago),
-        ]
+        if as_summary:
+            return self._pack(at_s, Held.of(pulses).records(door, ago))
+        return self._pack(at_s, [packing.data(f"{door}.edges", packing.edges(pulses), ago)])
 
     # ── the supply ──────────────────────────────────────────────────────────────────────────────────────────────────
 

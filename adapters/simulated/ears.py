@@ -16,6 +16,9 @@ RAGGED_S = 0.3e-3
 AGAIN_S = 0.5e-3
 """Such a pulse is looked for again from this long before its rise."""
 
+LONGEST_LOOK_S = 60.0
+"""What lies further back (the machine slept) is not heard any more."""
+
 SWELL = 1.4
 """The highest level at which a detector may see something through an open button."""
 
@@ -36,6 +39,8 @@ class Ears:
 
     def hear(self, now_s: float, mains_on: bool) -> list[tuple[float, float, str]]:
         """(fall, rise, door) of the pulses that ended since the last call, in order."""
+        for door in DOORS:
+            self._heard_s[door] = max(self._heard_s[door], now_s - LONGEST_LOOK_S)
         origin_s = min(self._heard_s.values())
         level, cycles, hertz = self._mains_at(origin_s)
         found: list[tuple[float, float, str]] = []

@@ -55,11 +55,10 @@ def run(
         raise SettingError(
             f"The folder {data_dir} cannot be written ({error.strerror}); choose another with --data."
         ) from None
-    loop = Loop(time.time)
+    clock = steady_clock()
+    loop = Loop(clock)
     link = MqttLink(Access(broker_url, username, password, ca), base_topic, f"{site}-{chime}", loop.nudge, loop.ask)
-    present = Present(
-        installation, link, BootCounter(data_dir / f"simulated-{chime}.json").next, time.time(), seed, cbor
-    )
+    present = Present(installation, link, BootCounter(data_dir / f"simulated-{chime}.json").next, clock(), seed, cbor)
     loop.present, loop.link = present, link
     door = Control(data_dir, chime, loop.handle)
     restore = _end_by_signal(loop.stop)
@@ -77,6 +76,14 @@ def press(data_dir: Path, door: str, hold_s: float, chime: str = CHIME) -> dict[
     Raises NotFound where no simulated chime runs or there is no such door, SettingError for an odd length.
     """
     return control(data_dir, {"do": "press", "door": door, "hold_s": hold_s}, chime)
+
+
+def steady_clock() -> Callable[[], float]:
+    """POSIX seconds that never leap: the wall clock now, moved on by a clock that nobody sets and that suspend does not stop."""
+    boot_time = getattr(time, "CLOCK_BOOTTIME", None)
+    since_boot = time.monotonic if boot_time is None else lambda: time.clock_gettime(boot_time)
+    origin_s = time.time() - since_boot()
+    return lambda: origin_s + since_boot()
 
 
 class BootCounter:

@@ -16,11 +16,12 @@ import numpy as np
 from adapters.simulated import batch, senses
 from adapters.simulated.air import Note
 from adapters.simulated.batch import Happening, Outcome
-from adapters.simulated.chime import WINDOW_S, Firmware, Held, Sent
+from adapters.simulated.chime import WINDOW_S, Firmware, Sent
 from adapters.simulated.circuit import BOOT_S, Circuit
 from adapters.simulated.contacts import Span, pulses, threshold_v
 from adapters.simulated.installation import Installation
 from adapters.simulated.mains import Mains
+from adapters.simulated.untold import Held
 
 CHARGED_S = 0.1
 """From the return of the mains to a sufficient rail."""

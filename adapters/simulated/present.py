@@ -13,27 +13,23 @@ from typing import Protocol
 
 import numpy as np
 
-from adapters.simulated import batch, callers, senses
+from adapters.simulated import callers, senses
 from adapters.simulated.chime import WINDOW_S, Firmware, Sent
-from adapters.simulated.circuit import STEP_S, Circuit, State
 from adapters.simulated.contacts import Contact, Span, closures
 from adapters.simulated.ears import Ears
 from adapters.simulated.installation import DOORS, Installation
-from adapters.simulated.mains import Mains
-from adapters.simulated.senses import PLAN_S, SAMPLE_STEPS, SOUND_FOR_S
+from adapters.simulated.rail import LiveRail
+from adapters.simulated.senses import PLAN_S, SOUND_FOR_S
 from service.errors import NotFound, SettingError
 
 AWAKE_STEP_S = 0.004
 BEFORE_S, AFTER_S = 0.3, 0.6
 REVIEW_S = 0.55
-STEPS_AT_ONCE = 300
-"""So that a first pulse never waits for the rail of the moments before it."""
-
 STEADY_STEP_S = 0.5
 
 EXAMINED_AT_H = 3.5
 LONGEST_HOLD_S = 600.0
-FIRST_EVENT_S, EVENTS_QUICKENED = 15.0, 12.0
+FIRST_EVENT_S = 15.0
 
 
 class Link(Protocol):
@@ -68,10 +64,8 @@ class Present:
     start_s: float
     seed: int = 1
     cbor: bool = False
-    mains_on: bool = True
     network_on: bool = True
     firmware: Firmware | None = None
-    _event: tuple[float, float, float] = (inf, inf, 1.0)
     _awake: bool = False
     _keep_awake_s: float = -inf
     _sound_s: float = -inf  # of the sound that has been told as begun
@@ -84,21 +78,20 @@ class Present:
     def __post_init__(self) -> None:
         if self.house.front.stuck:  # the same to the circuit
             self.house = replace(self.house, front=Contact(), parts=replace(self.house.parts, button_diode="shorted"))
-        self._circuit = Circuit(self.house.parts)
-        self._mains = Mains(self.house.parts.mains_hz, self.seed, self.house.mains_level)
-        self._rng = np.random.default_rng([self.seed, int(self.start_s)])
+        self._rng = np.random.default_rng([self.seed, int(self.start_s), 3])
+        self._rail = LiveRail(self.house, self.start_s, self.seed)
         self._reflex = senses.Reflex(self.house, 1)
-        self._ears = Ears(self._circuit, self._mains_at, self.start_s)
-        self._now_s = self._stepped_s = self.start_s
-        level = self._mains.level(np.array([self.start_s]))
-        self._state = State.at(self._circuit.settled_v(level, self.house.idle_a), True)
-        self._state.running = self._state.reservoir_v > 0.0
+        self._ears = Ears(self._rail.circuit, self._rail.mains_at, self.start_s)
+        self._now_s = self.start_s
         self._window_s = self.start_s + WINDOW_S
         self._examination_s = self._next_examination(self.start_s)
-        if self.house.events is not None:
-            self._plan_event(self.start_s + FIRST_EVENT_S)
-        if self._state.running[0]:
+        self._rail.plan_event(self.start_s + FIRST_EVENT_S)
+        if self._rail.running[0]:
             self._power_up(self.start_s)
+
+    @property
+    def mains_on(self) -> bool:
+        return self._rail.mains_on
 
     # ── what a person or a rig asks ─────────────────────────────────────────────────────────────────────────────────
 
@@ -115,7 +108,7 @@ class Present:
         self._wake(at_s, spans[-1][1] + AFTER_S)
 
     def power(self, on: bool, at_s: float) -> None:
-        self.mains_on = on
+        self._rail.mains_on = on
         self._wake(at_s + BEFORE_S, at_s + AFTER_S)
 
     def network(self, on: bool) -> None:
@@ -148,26 +141,24 @@ class Present:
             self._examination_s = self._next_examination(self._now_s)
             if self.firmware is not None and not self._awake:
                 self.examine(self._now_s)
-        if self._now_s >= self._event[0] - BEFORE_S and not self._awake:
-            self._wake(self._event[0], self._event[1] + AFTER_S)
+        event_s, event_end_s, _ = self._rail.event
+        if self._now_s >= event_s - BEFORE_S and not self._awake:
+            self._wake(event_s, event_end_s + AFTER_S)
         if self._awake:
             self._step()
             self._tell_sound()
             self._review()
-            if self._stepped_s >= self._keep_awake_s and not self._unsettled():
+            if self._rail.stepped_s >= self._keep_awake_s and not self._rail.unsettled(self._keep_awake_s):
                 self._sleep()
         elif self.firmware is not None and self._now_s >= self._window_s:
             self._window_s = self._now_s + WINDOW_S
-            for at_s, *rail in batch.windows(
-                self.house, self._circuit, self._mains, np.array([self._now_s]), self._rng
-            ):
-                self._send(self.firmware.window(at_s, *rail))
+            self._send(self.firmware.window(self._now_s, *self._rail.window(self._now_s)))
 
     def wait_s(self, now_s: float) -> float:
         """How long nothing will be due."""
         if self._awake:
             return AWAKE_STEP_S
-        due = [self._event[0] - BEFORE_S]
+        due = [self._rail.event[0] - BEFORE_S]
         if self.firmware is not None:
             due += [self._window_s, self._examination_s, self.firmware.next_due_s]
             if self._ears.may_pulse_at_rest:
@@ -178,7 +169,7 @@ class Present:
         for fall_s, rise_s, door in self._ears.hear(self._now_s, self.mains_on):
             if self.firmware is not None:
                 fall = np.array([fall_s])
-                self._reflex.hear(door, fall, fall, self._state.running)
+                self._reflex.hear(door, fall, fall, self._rail.running)
                 self._falls.append(fall_s)
                 for sent in self.firmware.hear(door, rise_s, fall_s):
                     self._send(sent)
@@ -188,28 +179,15 @@ class Present:
 
     def _step(self) -> None:
         """Move the rail on towards now."""
-        steps = min(int((self._now_s - self._stepped_s) / STEP_S), STEPS_AT_ONCE) // SAMPLE_STEPS * SAMPLE_STEPS
-        if steps <= 0:
-            return
-        level, cycles, hertz = self._mains_at(self._stepped_s)
-        into = ((np.arange(steps) + 0.5) * STEP_S)[:, None]
-        at_s = self._stepped_s + into
-        source = self._circuit.source_v(cycles + into * hertz) * level * self.mains_on
-        closed = np.zeros((steps, 1), bool)
-        for a, b in self._ears.closed["front"]:
-            closed |= (at_s >= a) & (at_s < b)
-        before = self._state.running.copy()
-        rail = self._circuit.step(self._state, source, closed, self._reflex.demand_a(at_s))
-        self._stepped_s += steps * STEP_S
+        volts = self._rail.step(self._now_s, self._ears.closed["front"], self._reflex)
         if self.firmware is not None:
-            self.firmware.sample(rail[SAMPLE_STEPS - 1 :: SAMPLE_STEPS, 0])
-        self._reflex.powered(self._stepped_s, before, self._state.running)
-        if self._state.running[0] and self.firmware is None:
-            self._power_up(self._stepped_s)
-        elif not self._state.running[0] and self.firmware is not None:
+            self.firmware.sample(volts)
+        if self._rail.running[0] and self.firmware is None:
+            self._power_up(self._rail.stepped_s)
+        elif not self._rail.running[0] and self.firmware is not None:
             self._power_down()
         plan_s = float(self._reflex.plan_s[0])
-        if self.firmware is not None and self._stepped_s >= plan_s + PLAN_S > 0.0:
+        if self.firmware is not None and self._rail.stepped_s >= plan_s + PLAN_S > 0.0:
             self._reflex.plan_s[0] = -inf
             self._loads.append((plan_s, plan_s + PLAN_S))
             for sent in self.firmware.bursts(self._now_s, plan_s):
@@ -220,7 +198,7 @@ class Present:
         if self.firmware is None:
             self._silence_due = False
         elif self._silence_due:
-            if self._stepped_s >= self._sound_s + SOUND_FOR_S:
+            if self._rail.stepped_s >= self._sound_s + SOUND_FOR_S:
                 self._silence_due = False
                 self._send(self.firmware.sound(self._now_s, self._sound_s))
         elif self._sound_s < begins_s <= self._now_s:
@@ -235,8 +213,8 @@ class Present:
         if self.firmware is None or self._silence_due or not (pressed or last):
             return
         due_s = max([*pressed[-1:], *(end for _, end in self._loads)], default=-inf) + REVIEW_S
-        if (last and not self._reviewed and not self._loads) or (pressed and self._stepped_s >= due_s):
-            hertz = self._mains_at(self._stepped_s)[2]
+        if (last and not self._reviewed and not self._loads) or (pressed and self._rail.stepped_s >= due_s):
+            hertz = self._rail.mains_at(self._rail.stepped_s)[2]
             for sent in self.firmware.review(self._now_s, hertz, self._loads, [*pressed[:1], *pressed[-1:]]):
                 self._send(sent)
             self._falls.clear()
@@ -250,27 +228,14 @@ class Present:
             return
         self._awake = True
         self._falls, self._loads, self._reviewed = [], [], False
-        begin_s = float(self._mains.crossing_before(np.array([at_s - BEFORE_S]))[0])
-        if begin_s > self._stepped_s:  # it was at rest meanwhile, as its firmware is: nothing else has to be caught up
-            self._stepped_s = begin_s
-            rest = self._circuit.settled_v(self._mains.level(np.array([begin_s])), self.house.idle_a)
-            if self.firmware is not None or not self._circuit.stands:
-                self._state.reservoir_v, self._state.rail_v = rest, rest
+        self._rail.take_up(at_s - BEFORE_S)
         if self.firmware is not None:
-            self.firmware.begin(self._stepped_s)
+            self.firmware.begin(self._rail.stepped_s)
 
     def _sleep(self) -> None:
         self._awake, self._keep_awake_s = False, -inf
         self._review(last=True)
-        if self._now_s > self._event[1] and self.house.events is not None:
-            self._plan_event(self._now_s + float(self._rng.exponential(self.house.events.every_s / EVENTS_QUICKENED)))
-
-    def _unsettled(self) -> bool:
-        """Whether the supply is still on its way: the chime lives on its reservoir, or is starting."""
-        running = bool(self._state.running[0])
-        if self.mains_on and self._circuit.stands:
-            return not running and self._stepped_s < self._keep_awake_s + 5.0
-        return running or bool(self._state.risen_s[0] > 0.0)
+        self._rail.plan_event(self._now_s)
 
     def _power_up(self, at_s: float) -> None:
         self.firmware = Firmware(self.house, self.next_boot(), self._cause, at_s, seed=self.seed, cbor=self.cbor)
@@ -283,7 +248,7 @@ class Present:
 
     def _power_down(self) -> None:
         self.firmware = None
-        self._cause = "brown-out" if self.mains_on and self._circuit.stands else "power-on"
+        self._cause = "brown-out" if self.mains_on and self._rail.circuit.stands else "power-on"
         self._falls.clear()
         self.link.lose()
         self.link.forget()
@@ -292,19 +257,6 @@ class Present:
         self.link.send(sent.payload)
         if self.firmware is not None:
             self.firmware.dropped = self.link.dropped
-
-    def _mains_at(self, at_s: float) -> tuple[float, float, float]:
-        """(level, cycles, hertz)."""
-        now = np.array([at_s])
-        start, end, factor = self._event
-        level = float(self._mains.level(now)[0]) * (factor if start <= at_s < end else 1.0)
-        return level, float(self._mains.cycles(now)[0]), float(self._mains.hertz(now)[0])
-
-    def _plan_event(self, at_s: float) -> None:
-        events = self.house.events
-        assert events is not None
-        cycles = int(self._rng.integers(events.shortest_cycles, events.longest_cycles + 1))
-        self._event = (at_s, at_s + cycles / self.house.parts.mains_hz, events.level)
 
     def _next_examination(self, after_s: float) -> float:
         day = callers.clock_of(after_s).date()
