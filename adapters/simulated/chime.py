@@ -198,9 +198,16 @@ class Firmware:
             packing.flag("radio", True, self._ago(at_s, at_s)),
             *(packing.text("load.log", load, self._ago(plan_s + start, at_s)) for start, load in senses.LOAD_LOG),
         ]
+        taken = 0
         for kind in kinds:
-            start_s, codes = self._between(plan_s + senses.BURST_AT_S[kind], plan_s + senses.BURST_AT_S[kind] + length)
-            records.append(packing.data(f"rail.burst.{kind}", codes.astype("<i2").tobytes(), self._ago(start_s, at_s)))
+            begins_s = plan_s + senses.BURST_AT_S[kind]
+            start_s, codes = self._between(begins_s, begins_s + length)
+            if len(codes):  # none, where the sound before it cost the chime its rail
+                taken += 1
+                ago = self._ago(start_s, at_s)
+                records.append(packing.data(f"rail.burst.{kind}", codes.astype("<i2").tobytes(), ago))
+        if not taken or plan_s < self.boot_s:
+            return []
         return [self._pack(at_s, records)]
 
     # ── packs ───────────────────────────────────────────────────────────────────────────────────────────────────────

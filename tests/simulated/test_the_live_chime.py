@@ -154,6 +154,17 @@ def test_asked_for_bursts_it_shows_its_reservoir() -> None:
     assert bursts["sound"].min() < bursts["test"].min() < bursts["idle"].min()
 
 
+def test_an_examination_that_costs_the_chime_its_rail_leaves_no_empty_burst() -> None:
+    rig = Rig("source-resistance-high", 1.0)  # its sound pulls the rail below the supervisor's limit
+    rig.run(2.0)
+    rig.ask(do="bursts")
+    rig.run(10.0)
+    for at_s, what, octets in rig.said:
+        if what == "pack":
+            pack.decode(octets, None, START_S + at_s)
+    assert [sent["boot.cause"] for _, sent in rig.packs() if sent["seq"] == 0] == ["power-on", "brown-out"]
+
+
 def codes(octets: bytes) -> np.ndarray:
     return np.frombuffer(octets, "<i2").astype(float)
 
