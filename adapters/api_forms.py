@@ -1,6 +1,7 @@
 """The shapes of the JSON API, for checking and for OpenAPI. What they are filled with comes from service/telling.py."""
 
-from typing import Annotated, Any, Literal
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, TypedDict
 
 from fastapi import Path, Query
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
@@ -249,6 +250,34 @@ Limit = Annotated[int, Query(ge=1, le=1000)]
 LongLimit = Annotated[int, Query(ge=1, le=10_000)]
 Step = Annotated[float | None, Query(gt=0, description="join windows to stretches of this length [s]", examples=[3600])]
 NewestFirst = Annotated[bool, Query(description="newest first")]
+
+
+class Selection(TypedDict):
+    """What `ports.Reader` asks beside site and stretch, for a page of presses or visits."""
+
+    chime: str | None
+    door: str | None
+    cursor: str | None
+    limit: int
+    newest_first: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """The query parameters of a page of presses or visits."""
+
+    start: Start = None
+    end: End = None
+    chime: str | None = None
+    door: str | None = None
+    cursor: Cursor = None
+    limit: Limit = 100
+    newest_first: NewestFirst = False
+
+    def selection(self) -> Selection:
+        return Selection(
+            chime=self.chime, door=self.door, cursor=self.cursor, limit=self.limit, newest_first=self.newest_first
+        )
 
 
 def set_aside(pack: model.SetAside) -> dict[str, Any]:

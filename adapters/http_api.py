@@ -1,12 +1,12 @@
 """The JSON API under /api/v1: routes, described by OpenAPI. Facts are told by service/telling.py; errors by problems.py."""
 
 import asyncio
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 
 from adapters import api_forms as forms
-from adapters.api_forms import ChimeName, Cursor, End, Limit, NewestFirst, SiteName, Start
+from adapters.api_forms import ChimeName, Cursor, End, Limit, Page, SiteName, Start
 from adapters.problems import NotUnderstood, TooLarge, UnsupportedType
 from service import model, pack, telling, topics
 from service.actions import Actions
@@ -14,8 +14,8 @@ from service.errors import BadPack, StoreUnavailable
 from service.health import Health
 from service.keeper import Keeper, Parcel
 from service.ports import Clock, Reader
+from service.senml import SIZE_LIMIT
 
-PACK_LIMIT = 65536
 KEEP_WITHIN_S = 10.0
 
 
@@ -119,26 +119,9 @@ def _places(router: APIRouter, reader: Reader, actions: Actions) -> None:
 
 def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     @router.get("/sites/{site}/presses", response_model=forms.Presses, tags=["record"])
-    def presses(
-        site: SiteName,
-        start: Start = None,
-        end: End = None,
-        chime: str | None = None,
-        door: str | None = None,
-        cursor: Cursor = None,
-        limit: Limit = 100,
-        newest_first: NewestFirst = False,
-    ) -> dict[str, Any]:
+    def presses(site: SiteName, page: Annotated[Page, Depends()]) -> dict[str, Any]:
         reader.site(site)
-        found, onward = reader.presses(
-            site,
-            *_stretch(start, end, clock),
-            chime=chime,
-            door=door,
-            cursor=cursor,
-            limit=limit,
-            newest_first=newest_first,
-        )
+        found, onward = reader.presses(site, *_stretch(page.start, page.end, clock), **page.selection())
         return {"presses": [telling.press(press) for press in found], "next": onward}
 
     @router.get("/sites/{site}/presses/{press}", response_model=forms.Press, tags=["record"])
@@ -146,27 +129,10 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
         return telling.press(reader.press(site, press))
 
     @router.get("/sites/{site}/visits", response_model=forms.Visits, tags=["record"])
-    def visits(
-        site: SiteName,
-        start: Start = None,
-        end: End = None,
-        chime: str | None = None,
-        door: str | None = None,
-        cursor: Cursor = None,
-        limit: Limit = 100,
-        newest_first: NewestFirst = False,
-    ) -> dict[str, Any]:
+    def visits(site: SiteName, page: Annotated[Page, Depends()]) -> dict[str, Any]:
         """One caller's presses at one door together."""
         reader.site(site)
-        found, onward = reader.visits(
-            site,
-            *_stretch(start, end, clock),
-            chime=chime,
-            door=door,
-            cursor=cursor,
-            limit=limit,
-            newest_first=newest_first,
-        )
+        found, onward = reader.visits(site, *_stretch(page.start, page.end, clock), **page.selection())
         return {"visits": [telling.visit(visit) for visit in found], "next": onward}
 
     @router.get("/sites/{site}/blind", response_model=forms.BlindSpells, tags=["record"])
@@ -233,8 +199,8 @@ async def _body(request: Request) -> bytes:
     body = bytearray()
     async for chunk in request.stream():
         body += chunk
-        if len(body) > PACK_LIMIT:
-            raise TooLarge(f"A pack has at most {PACK_LIMIT} bytes.")
+        if len(body) > SIZE_LIMIT:
+            raise TooLarge(f"A pack has at most {SIZE_LIMIT} bytes.")
     return bytes(body)
 
 

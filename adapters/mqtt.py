@@ -63,7 +63,7 @@ class Listener:
         self._collected: list[Arrival] = []
         self._owed: list[tuple[int, int]] = []  # (packet id, QoS) received in this connection, not yet acknowledged
         self._connecting: threading.Thread | None = None
-        self._connect_error: OSError | None = None
+        self._connect_error: str | None = None  # words: the exception would keep its socket open
         self._started = False
         self._retry_s, self._next_try, self._next_misc = RETRY_MIN_S, 0.0, 0.0
         self._client = self._build(tls)
@@ -120,7 +120,7 @@ class Listener:
             self._connecting = None
             if self._connect_error is not None:
                 self._try_later(now)
-                self._trouble(f"The broker at {self._health.broker} does not answer: {_reason(self._connect_error)}.")
+                self._trouble(f"The broker at {self._health.broker} does not answer: {self._connect_error}.")
                 return False
         if self._client.socket() is None:
             if now >= self._next_try:
@@ -147,7 +147,7 @@ class Listener:
             self._client.connect(self._host, self._port, KEEPALIVE_S, **options)
             self._started = True
         except OSError as error:  # TLS errors are OSErrors too
-            self._connect_error = error
+            self._connect_error = _reason(error)
 
     def _try_later(self, now: float) -> None:
         self._next_try = now + self._retry_s

@@ -10,7 +10,7 @@ SITE, CHIME, DOOR, LOOK = table(tables.Site), table(tables.Chime), table(tables.
 
 
 class People:
-    """Half of `SqlWork`."""
+    """Part of `SqlWork`."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

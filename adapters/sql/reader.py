@@ -226,9 +226,8 @@ class SqlReader(SupplyReader):
             query = query.where(FATE.c.pack_id < _whole(cursor))
         with self._asking() as connection:
             rows = connection.execute(query.order_by(FATE.c.pack_id.desc()).limit(limit + 1)).all()
-        return [model.SetAside(*tuple(row)) for row in rows[:limit]], str(rows[limit - 1].pack_id) if len(
-            rows
-        ) > limit else None
+        onward = str(rows[limit - 1].pack_id) if len(rows) > limit else None
+        return [model.SetAside(*tuple(row)) for row in rows[:limit]], onward
 
     def events_after(self, event_id: int, limit: int = 1000) -> Sequence[model.Event]:
         query = (
