@@ -23,6 +23,10 @@ REDATE_READINGS_S = 2.0
 RESENT_WITHIN_S = 10.0
 """A pack without (boot, seq) that says again what the chime's last one said, within this time, was sent twice [s]."""
 
+REDELIVERED_WITHIN_S = 3600.0
+"""What a broker marks as sent before is the pack of the same content kept within this time, though a broker that has
+restarted may have given it another packet id [s]. Longer ago, it is rather another press that says the same."""
+
 
 class Batch:
     """Packs understood in one transaction. What they change in the dating of a boot is worked out once, by `finish`."""
@@ -102,8 +106,10 @@ def _unclocked_boot(work: Work, chime: ChimeLedger, arrival: Arrival, digest: in
     same = work.same_content(chime, digest)
     if same is not None:
         received_s, packet_id, is_last = same
-        sent_again_by_broker = arrival.redelivered and arrival.packet_id == packet_id
-        sent_again_by_chime = is_last and 0 <= arrival.received_s - received_s < RESENT_WITHIN_S
+        age_s = arrival.received_s - received_s
+        same_id = arrival.packet_id == packet_id
+        sent_again_by_broker = arrival.redelivered and (same_id or 0 <= age_s < REDELIVERED_WITHIN_S)
+        sent_again_by_chime = is_last and 0 <= age_s < RESENT_WITHIN_S
         if sent_again_by_broker or sent_again_by_chime or (arrival.via == "file" and arrival.received_s == received_s):
             return None
     work.add_content(chime, digest, arrival.packet_id, arrival.received_s)

@@ -53,9 +53,20 @@ def test_without_a_key_the_same_word_twice_in_a_row_is_an_echo_but_a_new_press_i
 def test_without_a_key_what_the_broker_sends_again_is_known_by_its_packet_id(store: SqlStore) -> None:
     take_in(store, arrival(KEYLESS % b"true", 0.0, packet_id=7), arrival(KEYLESS % b"false", 0.4, packet_id=8))
     again = [arrival(KEYLESS % b"true", 60.0, packet_id=7, redelivered=True)]
-    another = [arrival(KEYLESS % b"true", 61.0, packet_id=9, redelivered=True)]  # delivered before, but never kept
+    much_later = [arrival(KEYLESS % b"true", 7200.0, packet_id=7, redelivered=True)]  # Mosquitto was away for long
+    take_in(store, *again, *much_later)
+    assert (press_count(store), store.reader().counts().duplicates) == (1, 2)
+
+
+def test_without_a_key_a_broker_that_has_numbered_afresh_does_not_double_what_it_sends_again(store: SqlStore) -> None:
+    take_in(store, arrival(KEYLESS % b"true", 0.0, packet_id=7), arrival(KEYLESS % b"false", 0.4, packet_id=8))
+    again = [
+        arrival(KEYLESS % b"true", 60.0, packet_id=1, redelivered=True),
+        arrival(KEYLESS % b"false", 60.0, packet_id=2, redelivered=True),
+    ]
+    another = [arrival(KEYLESS % b"true", 7200.0, packet_id=1, redelivered=True)]  # delivered before, but never kept
     take_in(store, *again, *another)
-    assert (press_count(store), store.reader().counts().duplicates) == (2, 1)
+    assert (press_count(store), store.reader().counts().duplicates) == (2, 2)
 
 
 @pytest.mark.parametrize(
