@@ -1,0 +1,90 @@
+"""What a chime draws from its rail, as a smooth law of the rail's voltage.
+
+Two kinds of regulator, a test load that is a current or a resistor, and the mean of a radio's bursts.
+Refuses to know the source, and how long anything lasts.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Regulator = Literal["linear", "switching"]
+
+KNEE_V = 0.2
+"""Width of the soft knee just below the drop-out voltage [V]; a choice: real ones are of that order."""
+LOWEST_KNEE_V = 0.5
+"""Where nothing is said of drop-out, loads fall off below this rail, so that no rail is driven below zero [V]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """A load on the rail; arrays of one shape.
+
+    At and above `dropout_v` it is exactly what was asked for. Below it, over a knee of 0.2 V, a linear regulator's current turns
+    to fall in proportion to the rail (its output follows the rail down, and so does what hangs on it); a switching one
+    locks out and draws nothing. A test current is drawn in proportion below 0.5 V.
+
+    Parameters
+    ----------
+    regulated_a : current through the regulator; a switching one draws it at `rated_rail_v` [A].
+    regulator : "linear" (constant current) or "switching" (constant power).
+    rated_rail_v : see above [V]; unused for a linear one.
+    dropout_v : rail below which the regulator leaves regulation, or locks out [V].
+    extra_a : constant current beside the regulator [A].
+    siemens : conductance across the rail [S].
+
+    Examples
+    --------
+    >>> load = Load(np.array([0.1]), "switching", np.array([12.0]), np.array([6.0]), np.array([0.0]), np.array([0.0]))
+    >>> [round(float(load.current(np.array([v]))[0][0]), 4) for v in (12.0, 8.0, 6.0, 5.8)]
+    [0.1, 0.15, 0.2, 0.0]
+    """
+
+    regulated_a: Array
+    regulator: Regulator
+    rated_rail_v: Array
+    dropout_v: Array
+    extra_a: Array
+    siemens: Array
+
+    def is_constant_above(self, rail_v: Array) -> bool:
+        """Whether the current is the same for every rail at or above these."""
+        if self.regulator == "switching" or np.any(self.siemens != 0.0):
+            return False
+        return bool(np.all(rail_v >= np.maximum(self.dropout_v, LOWEST_KNEE_V)))
+
+    def current(self, rail_v: Array) -> tuple[Array, Array]:
+        """Current [A] and its slope over the rail's voltage [S]; continuous, with a continuous slope. Shapes broadcast."""
+        full = np.maximum(self.dropout_v, LOWEST_KNEE_V)
+        if self.regulator == "linear":
+            share, slope = _in_proportion_below(rail_v, full)
+            amount = self.regulated_a * share
+            slope = self.regulated_a * slope
+        else:
+            start = full - KNEE_V
+            x = np.clip((rail_v - start) / KNEE_V, 0.0, 1.0)
+            gate = x * x * (3.0 - 2.0 * x)
+            gate_slope = 6.0 * x * (1.0 - x) / KNEE_V
+            above = np.maximum(rail_v, start)
+            power_a = self.regulated_a * self.rated_rail_v / above
+            amount = power_a * gate
+            slope = power_a * gate_slope - amount / above
+        if np.any(self.extra_a != 0.0):
+            share, extra_slope = _in_proportion_below(rail_v, np.float64(LOWEST_KNEE_V))
+            amount = amount + self.extra_a * share
+            slope = slope + self.extra_a * extra_slope
+        return amount + self.siemens * rail_v, slope + self.siemens
+
+
+def _in_proportion_below(rail_v: Array, full_v: Array | np.float64) -> tuple[Array, Array]:
+    """1 from `full_v` upwards, in proportion to the rail below, with a parabola between; and its slope."""
+    width = np.minimum(KNEE_V / full_v, 0.5)
+    x = rail_v / full_v / (1.0 - 0.5 * width)  # 1 in the middle of the knee
+    half = 0.5 * width / (1.0 - 0.5 * width)
+    bent = np.clip(x - 1.0 + half, 0.0, 2.0 * half)
+    share = np.minimum(x, 1.0 + half) - bent * bent / (4.0 * half)
+    slope = np.where(x < 1.0 + half, 1.0 - bent / (2.0 * half), 0.0) / full_v / (1.0 - 0.5 * width)
+    return share, slope

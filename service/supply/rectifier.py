@@ -1,0 +1,282 @@
+"""The half-wave supply of a chime in steady state: transformer, wires, one or two diodes, reservoir, regulator.
+
+`steady_state` finds the cycle that closes, for any number of installations side by side. Refuses to know what was measured
+and what is good: identification and rules build on it.
+"""
+
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from service.supply.conduction import Circuit, Cycle, Path, step_cycle
+from service.supply.diodes import SILICON, Diode
+from service.supply.load import Load, Regulator
+from service.supply.mains import Mains
+from service.supply.waveform import angle_above, extremes, mean_current, mean_rail, peak_of, rail_between, rms_current
+
+Array = NDArray[np.float64]
+Numeric = float | Array
+
+PHASES = 128
+_COARSE_STEPS, _FINE_STEPS = 14, 48
+_COARSE_PASSES, _FINE_PASSES = 12, 40
+_COARSE_V, _FINE_V = 3e-3, 2e-8
+_BLOCK = 512  # installations at a time: their nodes stay in the processor's cache
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """One or many installations; each number a float or an array, all broadcast to one shape (N,).
+
+    Parameters
+    ----------
+    mains_hz : mains frequency [Hz].
+    open_circuit_v : rms of the secondary's open-circuit voltage, harmonics included [V].
+    source_ohm : transformer, wires, joints and contact together [Ω].
+    reservoir_f : reservoir capacitor [F].
+    load_a : current through the regulator [A]; a switching one draws it at `rated_rail_v`.
+    esr_ohm : the reservoir's series resistance [Ω].
+    leakage_h : leakage inductance, seen from the secondary [H].
+    third, third_phase, fifth, fifth_phase : sin x + h3 sin(3x + p3) + h5 sin(5x + p5), shares of the fundamental; [rad].
+    board_diode : the diode on the chime's board.
+    button_diode : the diode across the button; None: the button is pressed and bridges it.
+    temperature_c : of both diodes [°C].
+    drop_shift_v : further forward drop, for the spread of parts [V].
+    regulator : "linear" (constant current) or "switching" (constant power); see `load.Load` for what they do below drop-out.
+    rated_rail_v : rail at which `load_a` and `radio_a` hold for a switching regulator [V].
+    dropout_v : rail below which the regulator drops out, or locks out [V].
+    test_a, test_ohm : a test load, as a current [A] or as a resistor across the rail [Ω].
+    radio_a, radio_s, radio_every_s : bursts of a radio; their mean is added to the load.
+    """
+
+    mains_hz: Numeric
+    open_circuit_v: Numeric
+    source_ohm: Numeric
+    reservoir_f: Numeric
+    load_a: Numeric
+    esr_ohm: Numeric = 0.05
+    leakage_h: Numeric = 0.0
+    third: Numeric = 0.0
+    third_phase: Numeric = 0.0
+    fifth: Numeric = 0.0
+    fifth_phase: Numeric = 0.0
+    board_diode: Diode = SILICON
+    button_diode: Diode | None = SILICON
+    temperature_c: Numeric = 25.0
+    drop_shift_v: Numeric = 0.0
+    regulator: Regulator = "linear"
+    rated_rail_v: Numeric = 12.0
+    dropout_v: Numeric = 0.0
+    test_a: Numeric = 0.0
+    test_ohm: Numeric = np.inf
+    radio_a: Numeric = 0.0
+    radio_s: Numeric = 0.0
+    radio_every_s: Numeric = 1.0
+
+    def pressed(self) -> "Supply":
+        """The same with the button pressed."""
+        return replace(self, button_diode=None)
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyState:
+    """The closed cycle of N installations; arrays (N,) unless said.
+
+    Attributes
+    ----------
+    rail_max_v, rail_min_v, rail_mean_v, ripple_v : of the rail over a cycle [V]; ripple peak to peak.
+    conduction_rad : angle over which the secondary's current is above a hundredth of its peak [rad].
+    peak_a, rms_a : secondary current [A].
+    reverse_v : highest reverse voltage over the diodes in series: both together, or the board's alone when pressed [V].
+    load_mean_a : mean current drawn from the rail, test load included [A].
+    carried : the regulator stays in regulation throughout: the rail never falls below `dropout_v`, and a cycle closes.
+    phase_rad : (PHASES,) phases after the rising zero crossing of the fundamental [rad].
+    rail_v : (N, PHASES) the rail at those phases [V]. Its corner is sharper than they are: for others ask `rail_at`.
+    closed : the cycle closes to better than 1 mV. Where it does not (a supply that hiccups) the rest is a bounded sketch.
+    """
+
+    rail_max_v: Array
+    rail_min_v: Array
+    rail_mean_v: Array
+    ripple_v: Array
+    conduction_rad: Array
+    peak_a: Array
+    rms_a: Array
+    reverse_v: Array
+    load_mean_a: Array
+    carried: NDArray[np.bool_]
+    phase_rad: Array
+    rail_v: Array
+    closed: NDArray[np.bool_]
+    _cycle: Cycle
+    _circuit: Circuit
+
+    def rail_at(self, phase_rad: ArrayLike) -> Array:
+        """The rail at any phases [V]: (P,) the same for all, or (N, P) for each; any real number of turns. Gives (N, P)."""
+        phases = np.asarray(phase_rad, dtype=np.float64)
+        return rail_between(self._circuit, self._cycle, np.broadcast_to(phases, (len(self.closed), phases.shape[-1])))
+
+
+_ARRAYS = [f.name for f in fields(Supply) if f.name not in ("board_diode", "button_diode", "regulator")]
+_POSITIVE = {"mains_hz", "open_circuit_v", "reservoir_f", "rated_rail_v", "test_ohm", "radio_every_s"}
+_NOT_NEGATIVE = {"source_ohm", "load_a", "esr_ohm", "leakage_h", "dropout_v", "test_a", "radio_a", "radio_s"}
+
+
+def steady_state(supply: Supply) -> SteadyState:
+    """The steady state of one or many supplies.
+
+    Raises
+    ------
+    ValueError : a number that is not finite or is negative where none can be, or shapes that do not broadcast.
+
+    Examples
+    --------
+    16 V rms, 60 Hz, 470 µF, 20 mA, 1 Ω, one 1N4007 at 27 °C: ngspice 39.3 gave 21.263 V mean and 0.655 V peak to peak.
+
+    >>> state = steady_state(Supply(60.0, 16.0, 1.0, 470e-6, 0.020, esr_ohm=0.0, button_diode=None, temperature_c=27.0))
+    >>> round(float(state.rail_mean_v[0]), 3), round(float(state.ripple_v[0]), 3)
+    (21.264, 0.655)
+    """
+    circuit = circuit_of(supply)
+    count = circuit.farad.shape[0]
+    if count <= _BLOCK:
+        return _measure(circuit, *_close(circuit))
+    parts = []
+    for start in range(0, count, _BLOCK):
+        part = _rows(circuit, slice(start, start + _BLOCK))
+        parts.append(_measure(part, *_close(part)))
+    return _joined(parts, circuit)
+
+
+def circuit_of(supply: Supply) -> Circuit:
+    """The supply as rows (N,), checked."""
+    diodes = [supply.board_diode] if supply.button_diode is None else [supply.board_diode, supply.button_diode]
+    diodes = [diode.at(supply.temperature_c) for diode in diodes]
+    given: dict[str, Any] = {name: np.asarray(getattr(supply, name), dtype=np.float64) for name in _ARRAYS}
+    for name, value in given.items():
+        if np.any(np.isnan(value)) or (name != "test_ohm" and not np.all(np.isfinite(value))):
+            raise ValueError(f"{name}: {value} is not finite")
+        if name in _POSITIVE and np.any(value <= 0.0):
+            raise ValueError(f"{name}: {value} must be above zero")
+        if name in _NOT_NEGATIVE and np.any(value < 0.0):
+            raise ValueError(f"{name}: {value} must not be negative")
+    shapes = [value.shape for value in given.values()]
+    shapes += [np.shape(getattr(diode, f.name)) for diode in diodes for f in fields(Diode)]
+    shape = np.broadcast_shapes((1,), *shapes)
+    if len(shape) != 1:
+        raise ValueError(f"numbers of a supply must broadcast to (N,), not to {shape}")
+    rows = {name: np.ascontiguousarray(np.broadcast_to(value, shape)) for name, value in given.items()}
+    radio_a = rows["radio_a"] * np.minimum(rows["radio_s"] / rows["radio_every_s"], 1.0)
+    load = Load(
+        rows["load_a"] + radio_a,
+        supply.regulator,
+        rows["rated_rail_v"],
+        rows["dropout_v"],
+        rows["test_a"],
+        1.0 / rows["test_ohm"],
+    )
+    mains = Mains(rows["open_circuit_v"], rows["third"], rows["third_phase"], rows["fifth"], rows["fifth_phase"])
+    return Circuit(
+        mains,
+        2.0 * np.pi * rows["mains_hz"],
+        rows["source_ohm"],
+        rows["leakage_h"],
+        rows["reservoir_f"],
+        rows["esr_ohm"],
+        rows["drop_shift_v"],
+        Path.of(diodes, shape),
+        load,
+    )
+
+
+def _close(circuit: Circuit) -> tuple[Cycle, NDArray[np.bool_]]:
+    """The cycle that ends where it began, and whether it does."""
+    _, crest_v = circuit.mains.crest()
+    threshold_v = circuit.threshold_v()
+    highest_v = crest_v - threshold_v - 1e-4 * crest_v
+    rail_v, width_rad = _first_guess(circuit, crest_v, threshold_v)
+    rail_v = np.clip(rail_v, 0.0, np.maximum(highest_v, 0.0))
+    begin_rad = None
+    for steps, passes, tolerance_v in (
+        (_COARSE_STEPS, _COARSE_PASSES, _COARSE_V),
+        (_FINE_STEPS, _FINE_PASSES, _FINE_V),
+    ):
+        for turn in range(passes):
+            begin_rad = circuit.mains.rises_through(rail_v + threshold_v, begin_rad)
+            cycle = step_cycle(circuit, begin_rad, rail_v, width_rad, steps)
+            gap_v = cycle.next_rail_v - rail_v
+            wider = cycle.end_share * (1.0 + 1.5 / steps)
+            change = np.abs(wider - 1.0)
+            if np.all((np.abs(gap_v) < tolerance_v) & (change < 100.0 * tolerance_v)):
+                break
+            rising = np.maximum(circuit.mains.slope(begin_rad), 0.02 * crest_v)
+            falling = -cycle.discharge_slope[-1] / circuit.radians_per_s
+            steepness = np.maximum((1.0 - cycle.memory) * (1.0 + falling / rising), 0.02)
+            step_v = np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
+            if turn > 15:  # a supply that hiccups: settle for the middle of it
+                step_v = 0.4 * step_v
+            rail_v = np.clip(rail_v + step_v, 0.0, np.maximum(highest_v, 0.0))
+            width_rad = np.clip(width_rad * wider, 0.02, 1.9 * np.pi)
+    return cycle, np.abs(gap_v) < 1e-3
+
+
+def _first_guess(circuit: Circuit, crest_v: Array, threshold_v: Array) -> tuple[Array, Array]:
+    """Rail at begin and width of conduction, from a constant rail behind a resistance and the fall between."""
+    ohm = circuit.ohm + circuit.path.series_ohm + 0.2 + 0.3 * circuit.henry * circuit.radians_per_s
+    draw = np.maximum(circuit.load.current(np.maximum(crest_v - threshold_v, 0.0))[0], 1e-5)
+    wanted = np.pi * ohm * draw / np.maximum(crest_v - threshold_v, 0.1)  # = sin φ − φ cos φ, some φ³/3
+    half_rad = np.clip(np.cbrt(3.0 * wanted), 0.08, 1.4)
+    for _ in range(3):
+        miss = np.sin(half_rad) - half_rad * np.cos(half_rad) - wanted
+        half_rad = np.clip(half_rad - miss / (half_rad * np.sin(half_rad)), 0.08, 1.5)
+    fall_v = np.minimum(draw * 2.0 * np.pi / circuit.radians_per_s / circuit.farad, 0.8 * crest_v)
+    rail_v = crest_v * np.cos(half_rad) - threshold_v - 0.15 - 0.5 * fall_v
+    lead_rad = np.arccos(np.clip((rail_v + threshold_v) / crest_v, -0.2, 0.99))
+    return rail_v, lead_rad + half_rad
+
+
+def _measure(circuit: Circuit, cycle: Cycle, closed: NDArray[np.bool_]) -> SteadyState:
+    count = len(closed)
+    phase_rad = np.asarray(np.arange(PHASES) * (2.0 * np.pi / PHASES), dtype=np.float64)
+    rail_v = rail_between(circuit, cycle, np.broadcast_to(phase_rad, (count, PHASES)))
+    highest, lowest = extremes(circuit, cycle)
+    drive = circuit.mains.voltage(np.broadcast_to(phase_rad[:, np.newaxis], (PHASES, count)))
+    return SteadyState(
+        highest,
+        lowest,
+        mean_rail(circuit, cycle),
+        highest - lowest,
+        angle_above(circuit, cycle, 0.01),
+        peak_of(cycle.current_a.T),
+        rms_current(cycle),
+        peak_of(rail_v - drive.T),
+        mean_current(cycle),
+        closed & (lowest >= circuit.load.dropout_v),
+        phase_rad,
+        rail_v,
+        closed,
+        cycle,
+        circuit,
+    )
+
+
+def _rows(whole: Any, rows: slice) -> Any:
+    """The same, of some installations only: arrays are cut along their last axis."""
+    if isinstance(whole, np.ndarray):
+        return whole[..., rows]
+    if is_dataclass(whole) and not isinstance(whole, type):
+        return replace(whole, **{f.name: _rows(getattr(whole, f.name), rows) for f in fields(whole)})
+    return whole
+
+
+def _joined(parts: list[SteadyState], circuit: Circuit) -> SteadyState:
+    """Blocks beside each other again."""
+    cycle = Cycle(*(np.concatenate([getattr(p._cycle, f.name) for p in parts], axis=-1) for f in fields(Cycle)))
+    own: dict[str, Any] = {
+        f.name: np.concatenate([getattr(part, f.name) for part in parts])
+        for f in fields(SteadyState)
+        if f.name not in ("phase_rad", "_cycle", "_circuit")
+    }
+    return SteadyState(**own, phase_rad=parts[0].phase_rad, _cycle=cycle, _circuit=circuit)
