@@ -97,5 +97,5 @@ class Understander:
         chime = work.chime(site, name, arrival.received_s)
         if content is None:
             batch.note_presence(chime, arrival.payload == b"1", arrival)
-        elif not batch.understand(chime, content, arrival):
+        elif not batch.understand(chime, content, arrival, pack_id):
             work.set_aside(pack_id, "duplicate", "the record already has this pack", site, name)

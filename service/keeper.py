@@ -183,13 +183,19 @@ class Keeper:
             self._store_failed(trouble)
             return
         self._behind_since = self._behind_since if count == SLICE else None
+        self._tell_events()
+
+    def _run_jobs(self) -> None:
+        if self._jobs.empty():
+            return
+        while not self._jobs.empty():
+            self._jobs.get()()
+        self._tell_events()
+
+    def _tell_events(self) -> None:
         events = self._store.fresh_events()
         if events:
             self._told(events)
-
-    def _run_jobs(self) -> None:
-        while not self._jobs.empty():
-            self._jobs.get()()
 
     def _store_failed(self, trouble: StoreUnavailable) -> None:
         if self._health.store_trouble is None:

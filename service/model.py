@@ -307,7 +307,7 @@ class SetAside:
     payload: bytes
 
 
-EventKind = Literal["press", "presence", "supply"]
+EventKind = Literal["press", "presence", "supply", "finding"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """What the service asks of the outside, as Protocols: the Reader that pages and the API ask, and the clock.
 
-The transaction that the writer uses (`Work`) stands beside them. Nobody here knows SQL, MQTT or HTTP.
+The transaction that the writer uses (`Work`) stands beside them; what both do about examinations is in `finding_ports.py`.
+Nobody here knows SQL, MQTT or HTTP.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -8,6 +9,7 @@ from contextlib import AbstractContextManager
 from typing import Any, NamedTuple, Protocol
 
 from service import model
+from service.finding_ports import FindingReader, FindingWork
 from service.ledger import BootLedger, ChimeLedger
 from service.presses.pulses import Fragment
 from service.walltime import Line
@@ -15,7 +17,7 @@ from service.walltime import Line
 Clock = Callable[[], float]  # POSIX seconds
 
 
-class Reader(Protocol):
+class Reader(FindingReader, Protocol):
     """Questions that pages and the API ask of the record. Safe from any thread; changes nothing.
 
     Stretches are half open: start_s <= t < end_s. Lists come oldest first unless `newest_first`.
@@ -137,7 +139,7 @@ class VisitRow(NamedTuple):
     end_s: float
 
 
-class Work(Protocol):
+class Work(FindingWork, Protocol):
     """One transaction of the writer. There is only ever one at a time; whatever it did is gone unless it is committed.
 
     Raises StoreUnavailable from any call, and then nothing of the transaction is kept.

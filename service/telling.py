@@ -3,11 +3,14 @@
 Times become RFC 3339 here, in UTC. Knows no HTTP.
 """
 
+from dataclasses import asdict
 from datetime import UTC, datetime
 from math import floor
 from typing import Any
 
 from service import model
+from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
+from service.findings.life import Held
 
 
 def rfc3339(time_s: float) -> str:
@@ -117,3 +120,57 @@ def boot(fact: model.Boot) -> dict[str, Any]:
         "start": rfc3339(fact.start_s),
         "last_heard": rfc3339(fact.last_heard_s),
     }
+
+
+def finding(fact: Held) -> dict[str, Any]:
+    """As the contract has it, with its life beside."""
+    found = fact.finding
+    return {
+        "id": fact.id,
+        "site": fact.site,
+        "chime": fact.chime,
+        "name": found.name,
+        "door": found.door,
+        "state": fact.state.value,
+        "likelihood": round(found.likelihood, 3),
+        "also_possible": list(found.also_possible),
+        "since": rfc3339_or_none(found.since_s),
+        "evidence": [asdict(line) for line in found.evidence],
+        "raised": rfc3339(fact.raised_s),
+        "last_found": rfc3339(fact.found_s),
+        "cleared": rfc3339_or_none(fact.cleared_s),
+        "changes": [
+            {"at": rfc3339(one.at_s), "before": one.before, "after": one.after.value, "why": one.why}
+            for one in fact.changes
+        ],
+    }
+
+
+def examination(fact: Examination) -> dict[str, Any]:
+    return {
+        "site": fact.site,
+        "chime": fact.chime,
+        "examined": rfc3339(fact.examined_s),
+        "testimony_until": rfc3339(fact.newest_s) if fact.pack_id else None,
+        "survey": rfc3339_or_none(fact.survey_s),
+        "missing": list(fact.missing),
+        "trouble": fact.trouble,
+    }
+
+
+def commissioning(fact: Commissioning) -> dict[str, Any]:
+    return {
+        "taken": rfc3339(fact.taken_s),
+        "by": fact.by or None,
+        "start": rfc3339(fact.start_s),
+        "end": rfc3339(fact.end_s),
+        "packs": fact.packs,
+    }
+
+
+def fitout(fact: KeptSheet) -> dict[str, Any]:
+    return {"kept": rfc3339(fact.kept_s), "by": fact.by or None, "sheet": fact.sheet}
+
+
+def quantity(fact: QuantityPoint) -> dict[str, Any]:
+    return {"at": rfc3339(fact.at_s), **asdict(fact.measured)}

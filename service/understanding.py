@@ -8,6 +8,7 @@ Knows no bytes, topics or SQL.
 from hashlib import blake2b
 
 from service import telling
+from service.findings.kinds import kind_of
 from service.ledger import BootLedger, ChimeLedger
 from service.model import Arrival, Pack, RailWindow, Switch
 from service.ports import Work
@@ -36,8 +37,11 @@ class Batch:
         self._clocks: dict[int, BootLedger] = {}
         self._pressed: dict[int, float] = {}
 
-    def understand(self, chime: ChimeLedger, pack: Pack, arrival: Arrival) -> bool:
-        """Add what the pack tells to the record. False, and nothing changed, where the record already has this pack."""
+    def understand(self, chime: ChimeLedger, pack: Pack, arrival: Arrival, pack_id: int | None = None) -> bool:
+        """Add what the pack tells to the record. False, and nothing changed, where the record already has this pack.
+
+        `pack_id`: where its bytes are kept, for examinations to find them.
+        """
         work = self.work
         boot = _boot_of(work, chime, pack, arrival)
         if boot is None:
@@ -53,6 +57,9 @@ class Batch:
         _record_supply(work, chime, boot, pack, now_up_s, tell)
         for waveform in pack.waveforms:
             work.add_waveform(chime, boot, waveform, now_up_s + waveform.moment_s, arrival.commissioning)
+        kind = kind_of(pack)
+        if kind is not None and pack_id is not None:
+            work.add_testimony(chime, boot, pack_id, kind, now_up_s, arrival.commissioning)
         _note_chime(chime, pack, arrival.received_s)
         return True
 

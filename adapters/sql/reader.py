@@ -8,6 +8,7 @@ from sqlalchemy import Connection, Engine, Select, and_, func, or_, select
 
 from adapters.sql import tables
 from adapters.sql.engine import table, unavailable_told
+from adapters.sql.finding_reader import FindingReader
 from adapters.sql.supply_reader import SupplyReader
 from service import model
 from service.errors import NotFound, Refused
@@ -22,7 +23,7 @@ DOORS = DOOR.join(CHIME, CHIME.c.id == DOOR.c.chime_id).join(SITE, SITE.c.id == 
 PLACE = (SITE.c.site, CHIME.c.chime, DOOR.c.door)
 
 
-class SqlReader(SupplyReader):
+class SqlReader(SupplyReader, FindingReader):
     """See `ports.Reader` for what each question means."""
 
     def __init__(self, engine: Engine) -> None:

@@ -12,6 +12,8 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 
 from adapters.sql import tables
 from adapters.sql.engine import open_engine, table, unavailable_told
+from adapters.sql.finding_reader import TESTIMONY
+from adapters.sql.finding_work import FindingWork
 from adapters.sql.ledgers import Ledgers
 from adapters.sql.press_work import PRESS, SOUNDING, VISIT, PressWork
 from adapters.sql.reader import SqlReader
@@ -66,13 +68,15 @@ class SqlStore:
         self._engine.dispose()
 
 
-class SqlWork(PressWork):
+class SqlWork(PressWork, FindingWork):
     """One transaction."""
 
     def __init__(self, connection: Connection, ledgers: Ledgers) -> None:
         super().__init__(connection)
         self._ledgers = ledgers
-        self._waiting: dict[Any, list[dict[str, Any]]] = {KEY: [], CONTENT: [], READING: [], EVENT: [], FATE: []}
+        self._waiting: dict[Any, list[dict[str, Any]]] = {
+            target: [] for target in (KEY, CONTENT, READING, TESTIMONY, EVENT, FATE)
+        }
         self._fresh_keys: dict[tuple[int, int], int] = {}
         self._understood_id: int | None = None
         self.events: list[model.Event] = []

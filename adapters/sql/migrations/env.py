@@ -4,7 +4,7 @@ from alembic import context
 from sqlalchemy import create_engine
 from sqlmodel import SQLModel
 
-from adapters.sql import tables  # noqa: F401 - declares the tables
+from adapters.sql import finding_tables, tables  # noqa: F401 - declare the tables
 
 connection = context.config.attributes.get("connection")
 if connection is None:  # `alembic -x url=...` by a developer
