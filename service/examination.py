@@ -4,11 +4,10 @@ Reading and judging ask only the Reader, so they can take their time in any thre
 transaction by `conclude`. Knows no thread, no SQL, and no fault of any installation.
 """
 
+import json
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-
-import msgspec
 
 from service import pack, telling
 from service.errors import BadPack
@@ -51,7 +50,7 @@ def examine(reader: Reader, judge: Judge, site: str, chime: str, now_s: float) -
     records = reader.commissionings(site, chime)
     first = _evidence(reader.commissioning_testimony(records[0].id)) if records else None
     sheets = reader.fitouts(site, chime, limit=1)
-    sheet = read_fitout(msgspec.json.encode(sheets[0].sheet)) if sheets else FitOut()
+    sheet = read_fitout(json.dumps(sheets[0].sheet)) if sheets else FitOut()
     verdict = judge(_evidence(found), first, sheet)
     worked = [record.taken_s for record in records] + [sheet.kept_s for sheet in sheets]
     survey_s = max((one.at_s for one in found if one.kind == "survey"), default=None)
