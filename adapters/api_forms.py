@@ -7,6 +7,7 @@ from fastapi import Path, Query
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from service import model, telling
+from service.ports import Clock
 
 PACK_TYPES = ("application/senml+json", "application/senml+cbor")
 
@@ -278,6 +279,11 @@ class Page:
         return Selection(
             chime=self.chime, door=self.door, cursor=self.cursor, limit=self.limit, newest_first=self.newest_first
         )
+
+
+def stretch_of(start: Start, end: End, clock: Clock) -> tuple[float, float]:
+    """POSIX seconds, half open; from the beginning, and until now, where nothing is said."""
+    return start.timestamp() if start else 0.0, end.timestamp() if end else clock() + 1.0
 
 
 def set_aside(pack: model.SetAside) -> dict[str, Any]:

@@ -6,7 +6,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request
 
 from adapters import api_forms as forms
-from adapters.api_forms import ChimeName, Cursor, End, Limit, Page, SiteName, Start
+from adapters import finding_api
+from adapters.api_forms import ChimeName, Cursor, End, Limit, Page, SiteName, Start, stretch_of
 from adapters.problems import NotUnderstood, TooLarge, UnsupportedType
 from service import model, pack, telling, topics
 from service.actions import Actions
@@ -24,6 +25,7 @@ def build(reader: Reader, keeper: Keeper, actions: Actions, health: Health, cloc
     router = APIRouter(prefix="/api/v1", responses=forms.PROBLEMS)
     _places(router, reader, actions)
     _record(router, reader, clock)
+    finding_api.add(router, reader, actions, clock)
     _inbox(router, reader, keeper, clock, prefix)
 
     @router.get("/health", response_model=forms.Health, tags=["health"])
@@ -121,7 +123,7 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     @router.get("/sites/{site}/presses", response_model=forms.Presses, tags=["record"])
     def presses(site: SiteName, page: Annotated[Page, Depends()]) -> dict[str, Any]:
         reader.site(site)
-        found, onward = reader.presses(site, *_stretch(page.start, page.end, clock), **page.selection())
+        found, onward = reader.presses(site, *stretch_of(page.start, page.end, clock), **page.selection())
         return {"presses": [telling.press(press) for press in found], "next": onward}
 
     @router.get("/sites/{site}/presses/{press}", response_model=forms.Press, tags=["record"])
@@ -132,20 +134,20 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     def visits(site: SiteName, page: Annotated[Page, Depends()]) -> dict[str, Any]:
         """One caller's presses at one door together."""
         reader.site(site)
-        found, onward = reader.visits(site, *_stretch(page.start, page.end, clock), **page.selection())
+        found, onward = reader.visits(site, *stretch_of(page.start, page.end, clock), **page.selection())
         return {"visits": [telling.visit(visit) for visit in found], "next": onward}
 
     @router.get("/sites/{site}/blind", response_model=forms.BlindSpells, tags=["record"])
     def blind(site: SiteName, start: Start = None, end: End = None) -> dict[str, Any]:
         """Stretches in which a press could not have been recorded."""
         reader.site(site)
-        found = reader.blind_spells(site, *_stretch(start, end, clock), clock())
+        found = reader.blind_spells(site, *stretch_of(start, end, clock), clock())
         return {"blind": [telling.blind_spell(spell) for spell in found]}
 
     @router.get("/sites/{site}/chimes/{chime}/boots", response_model=forms.Boots, tags=["record"])
     def boots(site: SiteName, chime: ChimeName, start: Start = None, end: End = None) -> dict[str, Any]:
         reader.chime(site, chime)
-        return {"boots": [telling.boot(boot) for boot in reader.boots(site, chime, *_stretch(start, end, clock))]}
+        return {"boots": [telling.boot(boot) for boot in reader.boots(site, chime, *stretch_of(start, end, clock))]}
 
     @router.get("/sites/{site}/chimes/{chime}/supply", response_model=forms.Supply, tags=["record"])
     def supply(
@@ -158,7 +160,7 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
     ) -> dict[str, Any]:
         """The rail over time. A page is full when it has `limit` stretches; ask on from the last `end`."""
         reader.chime(site, chime)
-        points = reader.supply(site, chime, *_stretch(start, end, clock), step_s, limit)
+        points = reader.supply(site, chime, *stretch_of(start, end, clock), step_s, limit)
         latest = reader.latest_supply(site, chime)
         return {
             "supply": [telling.supply(point) for point in points],
@@ -220,7 +222,3 @@ async def _kept(keeper: Keeper, arrival: model.Arrival) -> None:
 
 def _site(site: model.Site) -> dict[str, Any]:
     return {"site": site.site, "name": site.name, "time_zone": site.time_zone}
-
-
-def _stretch(start: Start, end: End, clock: Clock) -> tuple[float, float]:
-    return start.timestamp() if start else 0.0, end.timestamp() if end else clock() + 1.0

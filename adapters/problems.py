@@ -7,7 +7,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
-from service.errors import BadPack, BellcrankError, NotFound, Refused, StoreUnavailable
+from service.errors import BadPack, BellcrankError, NotFound, Refused, SettingError, StoreUnavailable
 
 
 class UnsupportedType(BadPack):
@@ -25,6 +25,7 @@ class NotUnderstood(BadPack):
 STATUS: dict[type[BellcrankError], HTTPStatus] = {
     NotFound: HTTPStatus.NOT_FOUND,
     Refused: HTTPStatus.BAD_REQUEST,
+    SettingError: HTTPStatus.UNPROCESSABLE_ENTITY,  # a fit-out sheet with a figure that cannot be
     UnsupportedType: HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
     TooLarge: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
     NotUnderstood: HTTPStatus.UNPROCESSABLE_ENTITY,

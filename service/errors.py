@@ -28,7 +28,7 @@ class BadTopic(BadPack):
 
 
 class SettingError(BellcrankError):
-    """A setting or an option cannot be used. Say the sentence to the person who started the program, and stop."""
+    """A setting, an option or a fit-out sheet cannot be used. Say the sentence to the person who gave it, and stop."""
 
 
 class StoreUnavailable(BellcrankError):  # noqa: N818 - a condition, not a mistake

@@ -136,6 +136,8 @@ def finding(fact: Held) -> dict[str, Any]:
         "also_possible": list(found.also_possible),
         "since": rfc3339_or_none(found.since_s),
         "evidence": [asdict(line) for line in found.evidence],
+        "on_site": "",
+        "caution": "",
         "raised": rfc3339(fact.raised_s),
         "last_found": rfc3339(fact.found_s),
         "cleared": rfc3339_or_none(fact.cleared_s),

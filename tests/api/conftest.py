@@ -1,8 +1,9 @@
-"""The API over a record in memory, with the keeper at work."""
+"""The API over a record in a file, with the keeper at work."""
 
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
@@ -30,9 +31,10 @@ class House:
 
 
 @pytest.fixture
-def house() -> Iterator[House]:
+def house(tmp_path: Path) -> Iterator[House]:
     """Tern Cottage with three presses, claimed; the clock stands at T0 + 1000 s."""
-    store, health, hub = SqlStore("sqlite://", "Europe/London"), Health("0.0", T0, "127.0.0.1:7433"), Hub()
+    store = SqlStore(f"sqlite:///{tmp_path / 'record.sqlite'}", "Europe/London")
+    health, hub = Health("0.0", T0, "127.0.0.1:7433"), Hub()
     understander = Understander(store)
     window = [{"n": "rail.mean", "u": "V", "v": 14.2}, {"n": "rail.window", "u": "s", "v": 60}]
     receive(store, [arrival(pack(seq, PRESS, *window), 100.0 * (seq + 1) + 0.05) for seq in range(3)])
