@@ -1,0 +1,334 @@
+"""The bell circuit in the time domain: many circuits side by side, one time step after another.
+
+Line: mains with harmonics, transformer (winding ohms, magnetising branch with saturation, leakage), wire, joint. Button: diode
+across a contact, perhaps with something else across it. Chime: board diode, reservoir with ESR, regulator, test load, divider.
+Detector: resistor, LED and diode from common to the terminal, on the other half-cycle; a rear button has a terminal of its own.
+
+Implicit Euler for the conduction path, so that no combination of ohms and henries can make it ring; the diodes' equation
+A i + B ln(1 + i / Is) = u is solved by the Wright omega function. Knows no solver of the service.
+"""
+
+import math
+from collections import defaultdict
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from deploy.calibration.parts import OPEN_OHM, Circuit, House
+
+Array = NDArray[np.float64]
+STEP_S = 50e-6
+KEPT = 2  # every second step of the rail is kept
+KNOT_S = 0.1  # spacing of the slow wander
+BYPASS_OHM = 0.3  # below: the button's diode carries nothing; above BESIDE_OHM: it carries all of the forward current
+BESIDE_OHM = 300.0
+
+
+def omega(y: Array) -> Array:
+    """w with w + ln w = y, to 1e-6, for y up to 700; below -600 nothing flows anyway.
+
+    >>> w = omega(np.array([-5.0, 1.0, 50.0]))
+    >>> np.round(w + np.log(w), 5)
+    array([-5.,  1., 50.])
+    """
+    y = np.maximum(y, -600.0)
+    s = np.logaddexp(0.0, y)
+    w = s * (1.0 - np.log1p(s) / (2.0 + s))  # a start to 2 %
+    z = y - w - np.log(w)  # one step of Fritsch, Shafer and Crowley (from memory): error to the fourth power
+    q = 2.0 * (1.0 + w) * (1.0 + w + z * (2.0 / 3.0))
+    improved: Array = w * (1.0 + z / (1.0 + w) * (q - z) / (q - 2.0 * z))
+    return improved
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """At that moment this column's quantity becomes the value. `front`, `garden`: 1 closed, 0 open."""
+
+    at_s: float
+    column: int
+    what: str
+    value: float
+
+
+@dataclass(slots=True)
+class Run:
+    """What happened: rail[kept step, column] V; edges and power as (s, column, on) in order of time; charge [A s] at marks."""
+
+    rail: NDArray[np.float32]
+    edges: dict[str, list[tuple[float, int, bool]]]
+    power: list[tuple[float, int, bool]]
+    marks: dict[tuple[int, float], float]
+    restarts: list[tuple[float, int]]
+
+
+class Bench:
+    """Circuits side by side, one column each."""
+
+    def __init__(self, columns: list[tuple[House, Circuit]], phases: Array, wander: Array) -> None:
+        """`phases` [rad]: mains at the start. `wander` [knots, columns]: relative level."""
+        houses, circuits = [h for h, _ in columns], [c for _, c in columns]
+        self.count = len(columns)
+
+        def of_house(name: str) -> Array:
+            return np.array([float(getattr(h, name)) for h in houses])
+
+        def of_circuit(name: str) -> Array:
+            return np.array([float(getattr(c, name)) for c in circuits])
+
+        self.wander = wander
+        self.theta = phases.copy()
+        self.step_theta = 2.0 * math.pi * of_circuit("mains_hz") * STEP_S
+        self.amplitude = math.sqrt(2.0) * of_circuit("emf_v")
+        self.harmonics = [
+            (k, np.array([_share(c, k)[0] for c in circuits]), np.array([_share(c, k)[1] for c in circuits]))
+            for k in (3, 5, 7)
+        ]
+        self.ahead_ohm = of_circuit("transformer_ohm") * of_circuit("ahead")
+        self.magnetising_a, self.saturation = of_circuit("magnetising_a"), of_circuit("saturation")
+        self.per_flux = (
+            2.0 * math.pi * np.array([h.nominal_hz for h in houses]) / (math.sqrt(2.0) * of_circuit("core_v"))
+        )
+        self.flux = -self.amplitude * of_circuit("level") * np.cos(phases) / (2.0 * math.pi * of_circuit("mains_hz"))
+        self.leak = of_circuit("leakage_h") / STEP_S
+        self.farad_step, self.esr = STEP_S / of_circuit("reservoir_f"), of_circuit("esr_ohm")
+        self.linear = of_house("linear") > 0.5
+        self.per_dropout = 1.0 / of_house("dropout_v")
+        self.off_v, self.on_v = of_house("off_v"), of_house("on_v")
+        self.quiescent_a, self.soft_s = of_house("quiescent_a"), np.maximum(of_house("soft_s"), 1e-6)
+        self.divider_s = 1.0 / of_house("divider_ohm") + 2e-6
+        self.resumes = of_house("resumes") > 0.5
+        self.idle, self.tone_hz = of_circuit("idle"), of_house("sound_hz")
+        self.now = {
+            "level": of_circuit("level"), "bump": np.zeros(self.count), "demand": self.idle.copy(), "share": np.zeros(self.count),
+            "radio": np.zeros(self.count), "test_a": np.zeros(self.count), "test_s": np.zeros(self.count),
+        }  # fmt: skip
+        self._detectors(houses, circuits)
+        self._paths(circuits)
+        source_v = self.amplitude * of_circuit("level") * 0.985
+        self.supplied = np.array([c.button not in ("open", "reversed") for c in circuits])
+        start = np.maximum(source_v - 1.2 - 1.5 * self.esr, 0.5)
+        self.reservoir_v = np.where(self.supplied, start, 0.3)
+
+    def _detectors(self, houses: list[House], circuits: list[Circuit]) -> None:
+        """Rows: front, garden."""
+        drops = [h.detector_drop_v - 0.0032 * (c.board_c - 25.0) for h, c in zip(houses, circuits, strict=True)]
+        self.led_v = np.array([drops, drops])
+        front = [h.detector_ohm * h.detector_error[0] + c.source_ohm for h, c in zip(houses, circuits, strict=True)]
+        rear = [
+            h.detector_ohm * h.detector_error[1] + c.transformer_ohm + h.garden_wire_ohm
+            for h, c in zip(houses, circuits, strict=True)
+        ]
+        self.detector_ohm = np.array([front, rear])
+        alive = [[c.front_alive for c in circuits], [h.garden for h in houses]]
+        self.gain = np.array([h.detector_gain for h in houses]) * np.array(alive)
+        self.cap = np.array([h.detector_cap for h in houses])
+        self.high = np.array([h.detector_high for h in houses])
+        self.low = np.array([h.detector_low for h in houses])
+        self.rise = 1.0 - np.exp(-STEP_S / np.array([max(h.detector_on_s, 1e-9) for h in houses]))
+        self.fall = 1.0 - np.exp(-STEP_S / np.array([max(h.detector_off_s, 1e-9) for h in houses]))
+
+    def _paths(self, circuits: list[Circuit]) -> None:
+        """The conduction path with the button open and closed: rows A [ohm], B [V], ln(A/B) + ln Is + A Is / B, Is; then what
+        the detector's current meets: ohms, drop; then the ohms beside the diode where both carry (0: not so)."""
+        self.shapes = {}
+        for state, closed in (("open", False), ("closed", True)):
+            rows = []
+            for j, c in enumerate(circuits):
+                rows.append(self._path(c, closed or c.button == "stuck", j))
+            self.shapes[state] = np.array(rows).T.copy()
+        self.path = self.shapes["open"].copy()
+        self.board = np.array([c.board.at(c.board_c) for c in circuits]).T
+        self.across = np.array([c.button_diode.at(c.button_c) for c in circuits]).T
+        self.rear = np.array(
+            [
+                [c.contact_ohm if c.garden_stuck else OPEN_OHM for c in circuits],
+                [c.garden_contact_ohm for c in circuits],
+            ]
+        )
+        self.rear_ohm = self.rear[0].copy()
+
+    def _path(self, c: Circuit, closed: bool, j: int) -> list[float]:
+        ln_board, board_v, board_ohm = c.board.at(c.board_c)
+        ln_across, across_v, across_ohm = c.button_diode.at(c.button_c)
+        ohm = 1.0 / (
+            1.0 / c.parallel_ohm + (1.0 / c.contact_ohm if closed else 0.0) + (50.0 if c.button == "shorted" else 0.0)
+        )
+        back_ohm, back_v = ohm, c.parallel_drop_v if ohm > 0.5 * c.parallel_ohm else 0.0
+        if c.button == "reversed" and not closed:
+            back_ohm, back_v = 1.0, 0.62
+        series = c.source_ohm + board_ohm + self.esr[j] + self.farad_step[j] + self.leak[j]
+        has_diode = c.button in ("normal", "stuck")
+        if ohm < BYPASS_OHM or not has_diode:
+            a, b, ln_is = series + ohm, board_v, ln_board
+        else:
+            a, b = series + across_ohm, board_v + across_v
+            ln_is = (board_v * ln_board + across_v * ln_across) / b
+        beside = ohm if has_diode and BYPASS_OHM <= ohm <= BESIDE_OHM else 0.0
+        i_s = math.exp(ln_is)
+        return [a, b, math.log(a / b) + ln_is + a * i_s / b, i_s, back_ohm, back_v, beside]
+
+    def _both_carry(self, which: NDArray[np.intp], drive: Array, current: Array) -> Array:
+        """Current [A] where diode and ohms across the contact share it: Newton on the voltage across the button."""
+        ln_board, board_v, _ = self.board[:, which]
+        ln_across, across_v, _ = self.across[:, which]
+        a, _, _, _, _, _, beside = self.path[:, which]
+        drive = drive[which]
+        alone = a + beside
+        w = omega(drive / board_v + np.log(alone / board_v) + ln_board)
+        most = np.maximum(np.maximum(current[which], w * board_v / alone), 0.0)
+        v = np.minimum(across_v * (np.log(most + 1e-12) - ln_across), beside * most)
+        v = np.maximum(v, 0.0)
+        sat_board, sat_across = np.exp(ln_board), np.exp(ln_across)
+        for _ in range(4):
+            grow = sat_across * np.exp(v / across_v)
+            i = v / beside + grow - sat_across
+            slope = 1.0 / beside + grow / across_v
+            f = a * i + board_v * np.log1p(i / sat_board) + v - drive
+            v = np.maximum(v - f / ((a + board_v / (i + sat_board)) * slope + 1.0), 0.0)
+        shared: Array = v / beside + sat_across * np.expm1(v / across_v)
+        return shared
+
+    def run(self, changes: list[Change], end_s: float) -> Run:
+        """From 0 to the end."""
+        due = defaultdict(list)
+        for change in sorted(changes, key=lambda c: c.at_s):
+            due[max(int(change.at_s / STEP_S), 0)].append(change)
+        steps = int(end_s / STEP_S)
+        kept = np.zeros((steps // KEPT + 1, self.count), np.float32)
+        edges: dict[str, list[tuple[float, int, bool]]] = {"front": [], "garden": []}
+        out = Run(kept, edges, [], {}, [])
+        n = self.count
+        i, load, charge = np.zeros(n), np.full(n, 0.0), np.zeros(n)
+        v, rail = self.reservoir_v, self.reservoir_v.copy()
+        running, on_since = self.supplied & (rail > self.on_v), np.full(n, -10.0)
+        for j in np.flatnonzero(running):
+            out.power.append((0.0, int(j), True))
+        state, pulled = np.zeros((2, n), bool), np.zeros((2, n))
+        names = ("front", "garden")
+        (k3, h3, p3), (k5, h5, p5), (k7, h7, p7) = self.harmonics
+        now, knots = self.now, self.wander
+        magnetic = bool((self.magnetising_a > 0).any())
+        im, stiff = np.zeros(n), np.ones(n)
+        hardness = STEP_S * self.ahead_ohm * self.magnetising_a * self.per_flux
+        both = np.flatnonzero(self.path[6])
+        back_ohm = self.detector_ohm.copy()
+        back_v = self.led_v.copy()
+        a, b, shape, i_s = self.path[:4]
+        last_knot = len(knots) - 2
+
+        def refresh() -> None:
+            nonlocal both, a, b, shape, i_s
+            a, b, shape, i_s = self.path[:4]
+            both = np.flatnonzero(self.path[6])
+            back_ohm[0] = self.detector_ohm[0] + self.path[4]
+            back_ohm[1] = self.detector_ohm[1] + self.rear_ohm
+            back_v[0] = self.led_v[0] + self.path[5]
+
+        refresh()
+        for step in range(steps):
+            t = step * STEP_S
+            if step in due:
+                for c in due[step]:
+                    if c.what == "front":
+                        self.path[:, c.column] = self.shapes["closed" if c.value else "open"][:, c.column]
+                    elif c.what == "garden":
+                        self.rear_ohm[c.column] = self.rear[int(c.value), c.column]
+                    elif c.what == "mark":
+                        out.marks[(c.column, c.at_s)] = float(charge[c.column])
+                    else:
+                        now[c.what][c.column] = c.value
+                refresh()
+            knot = t / KNOT_S
+            at = min(int(knot), last_knot)
+            level = now["level"] * (1.0 + knots[at] + (knot - at) * (knots[at + 1] - knots[at]))
+            self.theta += self.step_theta + now["bump"]
+            th = self.theta
+            e = (
+                (np.sin(th) + h3 * np.sin(k3 * th + p3) + h5 * np.sin(k5 * th + p5) + h7 * np.sin(k7 * th + p7))
+                * level
+                * self.amplitude
+            )
+            inside = e
+            if magnetic:
+                x = self.flux * self.per_flux
+                x4 = x * x
+                x4 *= x4
+                x4 *= x4
+                im = self.magnetising_a * x * (1.0 + self.saturation * x4)
+                stiff = 1.0 + hardness * (1.0 + 9.0 * self.saturation * x4)
+                inside = e - self.ahead_ohm * im
+            drive = inside + self.leak * i - v + (self.esr + self.farad_step) * load
+            w = omega(drive / b + shape)
+            i = np.maximum(w * b / a - i_s, 0.0)
+            if both.size:
+                i[both] = self._both_carry(both, drive, i)
+            net = i - load
+            v = v + self.farad_step * net
+            rail = v + self.esr * net
+            if magnetic:
+                self.flux += STEP_S * (e - self.ahead_ohm * (i + im)) / stiff
+            # the regulator and what else draws from the rail
+            up = np.where(running, rail > self.off_v, rail > self.on_v)
+            if (up != running).any():
+                for j in np.flatnonzero(up != running):
+                    out.power.append((t, int(j), bool(up[j])))
+                    if up[j]:
+                        on_since[j] = t
+                        if not self.resumes[j]:
+                            now["demand"][j], now["share"][j], now["test_a"][j], now["test_s"][j] = (
+                                self.idle[j],
+                                0.0,
+                                0.0,
+                                0.0,
+                            )
+                            out.restarts.append((t, int(j)))
+                running = up
+            tone = np.where((t * self.tone_hz) % 1.0 < 0.5, 1.0, -1.0)
+            wanted = now["demand"] * (1.0 + now["share"] * tone) + now["radio"]
+            soft = np.minimum((t - on_since) / self.soft_s, 1.0)
+            per = np.where(self.linear, np.minimum(rail * self.per_dropout, 1.0), soft / np.maximum(rail, 2.0))
+            drawn = np.where(running, self.quiescent_a + wanted * per, 0.0)
+            charge += drawn * STEP_S
+            load = drawn + np.where(running, now["test_a"] + rail * now["test_s"], 0.0) + rail * self.divider_s
+            # the detectors, on the other half-cycle
+            over = -inside - back_v
+            rough = np.maximum(over / back_ohm, 1e-6)
+            led = np.maximum((over - 0.097 * np.log(rough * 1e3)) / back_ohm, 0.0)
+            target = np.minimum(led * self.gain, self.cap)
+            moved = pulled + np.where(target > pulled, self.rise, self.fall) * (target - pulled)
+            limit = np.where(state, self.low, self.high)
+            above = moved > limit
+            if (above != state).any():
+                for row, j in zip(*np.nonzero(above != state), strict=True):
+                    before, after = pulled[row, j], moved[row, j]
+                    share = (limit[row, j] - before) / (after - before)
+                    edges[names[row]].append((t + (share - 1.0) * STEP_S, int(j), bool(above[row, j])))
+                state = above
+            pulled = moved
+            if step % KEPT == 0:
+                kept[step // KEPT] = rail
+        return out
+
+
+def _share(circuit: Circuit, order: int) -> tuple[float, float]:
+    return next(((share, phase) for k, share, phase in circuit.harmonics if k == order), (0.0, 0.0))
+
+
+def open_circuit_v(columns: list[tuple[House, Circuit]]) -> Array:
+    """What a true-rms meter shows at the unloaded transformer [V], for each circuit."""
+    bench = Bench(columns, np.zeros(len(columns)), np.zeros((2, len(columns))))
+    total, steps = np.zeros(bench.count), round(0.5 / STEP_S)
+    for step in range(steps):
+        bench.theta += bench.step_theta
+        e = np.sin(bench.theta)
+        for k, share, phase in bench.harmonics:
+            e = e + share * np.sin(k * bench.theta + phase)
+        e *= bench.now["level"] * bench.amplitude
+        x = bench.flux * bench.per_flux
+        im = bench.magnetising_a * x * (1.0 + bench.saturation * x**8)
+        bench.flux += STEP_S * (e - bench.ahead_ohm * im)
+        if step >= steps - round(0.2 / STEP_S):  # whole cycles at 50 and at 60 Hz
+            total += (e - bench.ahead_ohm * im) ** 2
+    rms: Array = np.sqrt(total / round(0.2 / STEP_S))
+    return rms
