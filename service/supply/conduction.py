@@ -1,12 +1,13 @@
 """One mains cycle of a half-wave rectifier, stepped from the moment the diodes begin to conduct.
 
-Conduction: implicit steps (second-order backward differences for the leakage inductance, the trapezium for the
-reservoir), each solved by a formula for diode and resistor in series; so it is stable for any inductance, none included.
+Conduction: implicit multistep rules of third order (backward differences for the leakage inductance, Adams and Moulton's for
+the reservoir), each step solved by a formula for diode and resistor in series; so no inductance is as good as some.
 Discharge: one straight line for a constant load, else steps that are exact for every load that is linear in the rail.
 Refuses to know whether the cycle closes: `rectifier.py` sees to that.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from service.supply.diodes import Diode, wright_omega
 from service.supply.load import Load
 from service.supply.mains import Mains
+from service.supply.stepping import Steps
 
 Array = NDArray[np.float64]
 
@@ -68,10 +70,19 @@ class Circuit:
         asked = asked + np.abs(self.load.siemens) * self.mains.rms_v
         return np.asarray(1e-3 * np.maximum(asked, _SMALLEST_LOAD_A), dtype=np.float64)
 
-    def threshold_v(self) -> Array:
+    def growth_per_s(self, begin_rad: Array, draw_a: Array) -> Array:
+        """Rate at which the current grows, exponentially, as conduction begins: set by source, discharge and diodes [1/s]."""
+        begin = self.begin_a()
+        closing_v_per_s = self.radians_per_s * np.maximum(self.mains.slope(begin_rad), 0.0) + draw_a / self.farad
+        scaled_v = self.path.scaled_v + begin * (self.ohm + self.path.series_ohm + self.esr_ohm)
+        rate = closing_v_per_s / scaled_v
+        return np.asarray(closing_v_per_s / (scaled_v + begin * self.henry * rate), dtype=np.float64)
+
+    def threshold_v(self, growth_per_s: Array | float = 0.0) -> Array:
         """Source voltage above the rail at which conduction begins [V]."""
         begin = self.begin_a()
-        return np.asarray(self.path.drop_v(begin) + self.shift_v + self.ohm * begin, dtype=np.float64)
+        drop_v = self.path.drop_v(begin) + self.shift_v + self.ohm * begin
+        return np.asarray(drop_v + self.henry * begin * growth_per_s, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,93 +102,164 @@ class Cycle:
     next_rail_v: Array  # rail when the next conduction should begin
 
 
-def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Array, steps: int) -> Cycle:
+def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Array, steps: Steps) -> Cycle:
     """One cycle from a rail at begin. All (N,); `width_rad` should hold the conduction and little more."""
-    mains, load, path = circuit.mains, circuit.load, circuit.path
+    mains, path, load = circuit.mains, circuit.path, circuit.load
     begin_a = circuit.begin_a()
-    step_s = width_rad / circuit.radians_per_s / steps
-    fractions = (np.arange(steps + 1) / steps)[:, np.newaxis]
-    drive = mains.voltage(begin_rad + fractions * width_rad) - circuit.shift_v
+    stretch_s = width_rad / circuit.radians_per_s
+    per_farad = stretch_s / circuit.farad
+    draw, _ = load.current(rail_v)
+    fall_v = (
+        2.0 * np.pi / circuit.radians_per_s / circuit.farad + circuit.esr_ohm
+    ) * draw  # at most, while it draws this
+    constant = load.is_constant_above(rail_v - fall_v)
+    rules = _Rules.of(circuit, steps, stretch_s, per_farad)
+    drive = mains.voltage(begin_rad + steps.shares[:, np.newaxis] * width_rad) - circuit.shift_v
 
-    constant = load.is_constant_above(rail_v - _most_it_can_fall(circuit, rail_v))
-    draw, slope = load.current(rail_v)
-    half_step = step_s / (2.0 * circuit.farad)
-    reach = half_step + circuit.esr_ohm  # volts of rail per ampere into the reservoir at a step's end
-    with_coil = bool(np.any(circuit.henry != 0.0))
-    coil = circuit.henry / step_s
+    growth = circuit.growth_per_s(begin_rad, draw)
+    shrink = np.exp(-growth * stretch_s * steps.lengths[0])
+    nodes = _Nodes.empty(len(steps.shares), rail_v.shape[0])
+    nodes.current[0] = begin_a
+    nodes.net[0] = begin_a - draw
+    nodes.capacitor[0] = rail_v - circuit.esr_ohm * nodes.net[0]
+    if constant:
+        nodes.slope[:] = 0.0
+        ohm_per_volt = _conduct_constant(circuit, steps, rules, drive, draw, shrink, nodes)
+    else:
+        ohm_per_volt = _conduct(circuit, steps, rules, drive, draw, shrink, nodes)
 
-    def resist(reach_now: Array) -> tuple[Array, Array]:
-        ohm = 1.5 * coil + circuit.ohm + path.series_ohm + reach_now
-        return ohm, ohm / path.scaled_v
-
-    count = rail_v.shape[0]
-    current = np.empty((steps + 1, count))
-    net = np.empty_like(current)
-    capacitor = np.empty_like(current)
-    depth = np.empty_like(current)  # argument of the diode's formula: falls through a level where conduction ends
-    draws = np.empty_like(current)
-    slopes = np.empty_like(current)
-
-    current[0], draws[0], slopes[0] = begin_a, draw, slope
-    net[0] = begin_a - draw
-    capacitor[0] = rail_v - circuit.esr_ohm * net[0]
-    ohm, per_volt = resist(reach)
-    saturated = path.saturation_a
-    log_scale = np.log(per_volt) + path.log_saturation
-    # w = (i + Is)·K/a solves w + ln w = (drive − …)/a + K·Is/a + ln(K·Is_mean/a)
-    depth[0] = (path.drop_v(begin_a) - path.series_ohm * begin_a) / path.scaled_v + log_scale + begin_a * per_volt
-    before = begin_a
-    for k in range(steps):
-        settled = capacitor[k] + half_step * net[k]
-        if constant:
-            free = settled - reach * draw
-        else:
-            rail = capacitor[k] + circuit.esr_ohm * net[k]
-            draw, slope = load.current(rail)
-            reduced = reach / (1.0 + slope * reach)
-            base = draw + slope * (settled - rail)
-            ohm, per_volt = resist(reduced)
-            log_scale = np.log(per_volt) + path.log_saturation
-            free = settled - reduced * base
-        push = drive[k + 1] - free
-        if with_coil:
-            push = push + coil * (2.0 * current[k] - 0.5 * before)
-            before = current[k]
-        argument = (push + ohm * saturated) / path.scaled_v + log_scale
-        now = wright_omega(argument) / per_volt - saturated
-        depth[k + 1] = argument
-        current[k + 1] = now
-        net[k + 1] = now - draw if constant else (now - base) / (1.0 + slope * reach)
-        capacitor[k + 1] = settled + half_step * net[k + 1]
-        draws[k + 1], slopes[k + 1] = draw, slope
-
-    live = 1.0 / (circuit.ohm + path.series_ohm + circuit.esr_ohm + path.scaled_v / (current[1:] + saturated))
-    forget = step_s / circuit.farad * np.sum(live + slopes[1:], axis=0)
-
-    conduction_s = width_rad / circuit.radians_per_s
-    discharge_s = (2.0 * np.pi - width_rad) / circuit.radians_per_s
-    start_v = _rail_without_current(circuit, capacitor[-1])
+    begin_scaled = begin_a * ohm_per_volt
+    level = begin_scaled + np.log(begin_scaled)
+    nodes.depth[0] = level
+    live = 1.0 / (rules.ohm_alone + circuit.esr_ohm + path.scaled_v / (nodes.current[1:] + path.saturation_a))
+    forget = per_farad * np.sum(steps.lengths[:, np.newaxis] * (live + nodes.slope[1:]), axis=0)
+    discharge_s = 2.0 * np.pi / circuit.radians_per_s - stretch_s
+    start_v = _rail_without_current(circuit, nodes.capacitor[-1])
     discharge_v, discharge_slope, forgotten = _discharge(circuit, start_v, discharge_s)
-    level = (path.drop_v(begin_a) - path.series_ohm * begin_a) / path.scaled_v + log_scale + begin_a * per_volt
     return Cycle(
         begin_rad,
-        conduction_s,
+        stretch_s,
         discharge_s,
-        current,
-        net,
-        capacitor,
+        nodes.current,
+        nodes.net,
+        nodes.capacitor,
         discharge_v,
         discharge_slope,
-        _last_fall(depth, level),
+        _last_fall(nodes.depth, level, steps),
         np.exp(-np.clip(forget + forgotten, -0.5, 50.0)),
-        discharge_v[-1] + circuit.esr_ohm * begin_a,
+        discharge_v[-1] + begin_a * (circuit.esr_ohm + 1.0 / (circuit.farad * np.maximum(growth, 1.0))),
     )
 
 
-def _most_it_can_fall(circuit: Circuit, rail_v: Array) -> Array:
-    """A bound of the fall in one cycle while the load is what it is at `rail_v` [V]."""
-    draw, _ = circuit.load.current(rail_v)
-    return np.asarray((2.0 * np.pi / circuit.radians_per_s / circuit.farad + circuit.esr_ohm) * draw, dtype=np.float64)
+@dataclass(frozen=True, slots=True)
+class _Nodes:
+    """Room for what is kept of each node, (M + 1, N)."""
+
+    current: Array
+    net: Array
+    capacitor: Array
+    depth: Array  # argument of the diode's formula: falls through a level where conduction ends
+    slope: Array  # of the load
+
+    @staticmethod
+    def empty(nodes: int, count: int) -> "_Nodes":
+        return _Nodes(*(np.empty((nodes, count)) for _ in range(5)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Rules:
+    """The multistep rules in volts per ampere of this circuit."""
+
+    ohm_alone: Array  # (N,) source and diodes
+    ahead: Array  # (M, N) by which the net current at the new, the last, the one before moves the reservoir
+    here: Array
+    behind: Array
+    coil: Array  # (N,) henries over the stretch
+    with_coil: bool
+
+    @staticmethod
+    def of(circuit: Circuit, steps: Steps, stretch_s: Array, per_farad: Array) -> "_Rules":
+        ohm_alone = circuit.ohm + circuit.path.series_ohm
+        # Adams and Moulton's two-step rule, weakened to the trapezium where steps are long for R·C (it is stable to 6)
+        ratio = per_farad * np.max(steps.lengths) / (ohm_alone + circuit.esr_ohm + 1e-3)
+        weight = per_farad / (1.0 + (0.25 * ratio) ** 4)
+        half = 0.5 * steps.lengths[:, np.newaxis] * (per_farad - weight)
+        ahead, here, behind = (steps.adams[:, k : k + 1] * weight for k in range(3))
+        return _Rules(
+            ohm_alone, ahead + half, here + half, behind, circuit.henry / stretch_s, bool(np.any(circuit.henry != 0.0))
+        )
+
+
+def _conduct_constant(
+    circuit: Circuit, steps: Steps, rules: _Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes
+) -> Array:
+    """Fills the nodes for a load that stays as it is. Gives the scale K/a of the last step [1/A].
+
+    At each step K·i + a·ln((i + Is)/Is) = b, and w = (i + Is)·K/a solves w + ln w = (b + K·Is)/a + ln(Is·K/a).
+    """
+    path = circuit.path
+    saturation, per_a = path.saturation_a, 1.0 / path.scaled_v
+    reach = rules.ahead + circuit.esr_ohm
+    ohm = rules.ohm_alone + reach
+    if rules.with_coil:
+        ohm = ohm + steps.backward[:, :1] * rules.coil
+    per_volt = ohm * per_a
+    ampere = 1.0 / per_volt
+    ready = (drive[1:] + reach * draw + ohm * saturation) * per_a + np.log(per_volt) + path.log_saturation
+    coil_per_a = rules.coil * per_a
+    current, net, capacitor = nodes.current, nodes.net, nodes.capacitor
+    last_net = shrink * current[0] - draw
+    before, earlier = shrink * current[0], shrink**2 * current[0]
+    for k in range(len(steps.lengths)):
+        settled = capacitor[k] + rules.here[k] * net[k] + rules.behind[k] * last_net
+        last_net = net[k]
+        argument = ready[k] - settled * per_a
+        if rules.with_coil:
+            _, one, two, three = steps.backward[k]
+            argument -= coil_per_a * (one * current[k] + two * before + three * earlier)
+            earlier, before = before, current[k]
+        nodes.depth[k + 1] = argument
+        now = wright_omega(argument) * ampere[k] - saturation
+        current[k + 1] = now
+        net[k + 1] = now - draw
+        capacitor[k + 1] = settled + rules.ahead[k] * net[k + 1]
+    return np.asarray(per_volt[-1], dtype=np.float64)
+
+
+def _conduct(
+    circuit: Circuit, steps: Steps, rules: _Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes
+) -> Array:
+    """The same for a load that follows the rail: linear in it over each step."""
+    path = circuit.path
+    saturation, per_a = path.saturation_a, 1.0 / path.scaled_v
+    current, net, capacitor = nodes.current, nodes.net, nodes.capacitor
+    last_net = shrink * current[0] - draw
+    before, earlier = shrink * current[0], shrink**2 * current[0]
+    per_volt = per_a
+    for k in range(len(steps.lengths)):
+        settled = capacitor[k] + rules.here[k] * net[k] + rules.behind[k] * last_net
+        last_net = net[k]
+        rail = capacitor[k] + circuit.esr_ohm * net[k]
+        draw, slope = circuit.load.current(rail)
+        reach = rules.ahead[k] + circuit.esr_ohm
+        give = 1.0 / (1.0 + slope * reach)
+        base = draw + slope * (settled - rail)
+        ohm = rules.ohm_alone + reach * give
+        push = drive[k + 1] - settled + reach * give * base
+        if rules.with_coil:
+            new, one, two, three = steps.backward[k]
+            ohm = ohm + new * rules.coil
+            push -= rules.coil * (one * current[k] + two * before + three * earlier)
+            earlier, before = before, current[k]
+        per_volt = ohm * per_a
+        argument = (push + ohm * saturation) * per_a + np.log(per_volt) + path.log_saturation
+        nodes.depth[k + 1] = argument
+        now = wright_omega(argument) / per_volt - saturation
+        current[k + 1] = now
+        net[k + 1] = (now - base) * give
+        capacitor[k + 1] = settled + rules.ahead[k] * net[k + 1]
+        nodes.slope[k + 1] = slope
+    return np.asarray(per_volt, dtype=np.float64)
 
 
 def _rail_without_current(circuit: Circuit, capacitor_v: Array) -> Array:
@@ -217,14 +299,27 @@ def _discharge(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array
     return rails, slopes, faded
 
 
-def _last_fall(depth: Array, level: Array) -> Array:
+def _last_fall(depth: Array, level: Array, steps: Steps) -> Array:
     """Share of the stretch at which `depth` last falls through `level`; beyond 1 by the last slope where it has not."""
-    steps = depth.shape[0] - 1
-    above = depth > level
-    last = steps - np.argmax(above[::-1], axis=0)  # last node still above
-    last = np.where(np.any(above, axis=0), last, 0)
-    last = np.clip(last, 0, steps - 1)
+    count = len(steps.lengths)
+    above = depth[1:] > level
+    last = count - np.argmax(above[::-1], axis=0)  # last node still above
+    last = np.clip(np.where(np.any(above, axis=0), last, 0), 0, count - 1)
     left = np.take_along_axis(depth, last[np.newaxis], axis=0)[0]
     right = np.take_along_axis(depth, last[np.newaxis] + 1, axis=0)[0]
-    fall = np.maximum(left - right, 1e-9)
-    return np.asarray((last + np.clip((left - level) / fall, 0.0, 0.3 * steps)) / steps, dtype=np.float64)
+    part = np.maximum(left - level, 0.0) / np.maximum(left - right, 1e-9) * steps.lengths[last]
+    return np.asarray(steps.shares[last] + np.minimum(part, 0.3), dtype=np.float64)
+
+
+def rows_of(whole: Any, rows: Any) -> Any:
+    """The same circuit or cycle for some installations only: arrays are cut along their last axis."""
+    if isinstance(whole, np.ndarray):
+        return whole[..., rows]
+    if is_dataclass(whole) and not isinstance(whole, type):
+        return replace(whole, **{f.name: rows_of(getattr(whole, f.name), rows) for f in fields(whole)})
+    return whole
+
+
+def joined(cycles: list[Cycle]) -> Cycle:
+    """Cycles of several groups of installations beside each other."""
+    return Cycle(*(np.concatenate([getattr(c, f.name) for c in cycles], axis=-1) for f in fields(Cycle)))

@@ -4,25 +4,39 @@
 and what is good: identification and rules build on it.
 """
 
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from service.supply.conduction import Circuit, Cycle, Path, step_cycle
+from service.supply.conduction import Circuit, Cycle, Path, joined, rows_of, step_cycle
 from service.supply.diodes import SILICON, Diode
 from service.supply.load import Load, Regulator
 from service.supply.mains import Mains
-from service.supply.waveform import angle_above, extremes, mean_current, mean_rail, peak_of, rail_between, rms_current
+from service.supply.stepping import steps_of
+from service.supply.waveform import (
+    angle_above,
+    extremes,
+    mean_current,
+    mean_rail,
+    peak_current,
+    peak_of,
+    rail_between,
+    rms_current,
+)
 
 Array = NDArray[np.float64]
 Numeric = float | Array
 
 PHASES = 128
 _COARSE_STEPS, _FINE_STEPS = 14, 48
-_COARSE_PASSES, _FINE_PASSES = 12, 40
-_COARSE_V, _FINE_V = 3e-3, 2e-8
+_COARSE_PASSES, _FINE_PASSES = 12, 25
+_COARSE_V, _FINE_V, _CLOSED_V = 5e-3, 2e-8, 1e-3
+_WIDTH_PER_V = 1e3  # the width only decides where the nodes lie
+_PATIENCE = 10
+_MARGIN = 1.5  # steps after the current has ended
+_LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
 _BLOCK = 512  # installations at a time: their nodes stay in the processor's cache
 
 
@@ -145,7 +159,7 @@ def steady_state(supply: Supply) -> SteadyState:
         return _measure(circuit, *_close(circuit))
     parts = []
     for start in range(0, count, _BLOCK):
-        part = _rows(circuit, slice(start, start + _BLOCK))
+        part = rows_of(circuit, slice(start, start + _BLOCK))
         parts.append(_measure(part, *_close(part)))
     return _joined(parts, circuit)
 
@@ -192,38 +206,93 @@ def circuit_of(supply: Supply) -> Circuit:
 
 
 def _close(circuit: Circuit) -> tuple[Cycle, NDArray[np.bool_]]:
-    """The cycle that ends where it began, and whether it does."""
+    """The cycle that ends where it began, and whether it does: coarse steps first, then fine ones."""
     _, crest_v = circuit.mains.crest()
-    threshold_v = circuit.threshold_v()
-    highest_v = crest_v - threshold_v - 1e-4 * crest_v
-    rail_v, width_rad = _first_guess(circuit, crest_v, threshold_v)
-    rail_v = np.clip(rail_v, 0.0, np.maximum(highest_v, 0.0))
-    begin_rad = None
-    for steps, passes, tolerance_v in (
-        (_COARSE_STEPS, _COARSE_PASSES, _COARSE_V),
-        (_FINE_STEPS, _FINE_PASSES, _FINE_V),
-    ):
-        for turn in range(passes):
-            begin_rad = circuit.mains.rises_through(rail_v + threshold_v, begin_rad)
-            cycle = step_cycle(circuit, begin_rad, rail_v, width_rad, steps)
-            gap_v = cycle.next_rail_v - rail_v
-            wider = cycle.end_share * (1.0 + 1.5 / steps)
-            change = np.abs(wider - 1.0)
-            if np.all((np.abs(gap_v) < tolerance_v) & (change < 100.0 * tolerance_v)):
-                break
-            rising = np.maximum(circuit.mains.slope(begin_rad), 0.02 * crest_v)
-            falling = -cycle.discharge_slope[-1] / circuit.radians_per_s
-            steepness = np.maximum((1.0 - cycle.memory) * (1.0 + falling / rising), 0.02)
-            step_v = np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
-            if turn > 15:  # a supply that hiccups: settle for the middle of it
-                step_v = 0.4 * step_v
-            rail_v = np.clip(rail_v + step_v, 0.0, np.maximum(highest_v, 0.0))
-            width_rad = np.clip(width_rad * wider, 0.02, 1.9 * np.pi)
-    return cycle, np.abs(gap_v) < 1e-3
+    guess = _first_guess(circuit, crest_v)
+    coarse = _Search(circuit, crest_v, *guess, None)
+    for _ in range(_COARSE_PASSES):
+        if np.all(coarse.turn(_COARSE_STEPS, _COARSE_V)):
+            break
+    narrower = (1.0 + _MARGIN / _FINE_STEPS) / (1.0 + _MARGIN / _COARSE_STEPS)
+    search = _Search(circuit, crest_v, coarse.rail_v, coarse.width_rad * narrower, coarse.begin_rad)
+    rows = np.arange(len(crest_v))
+    ready: list[tuple[NDArray[np.intp], Cycle, NDArray[np.bool_]]] = []
+    for turn in range(_FINE_PASSES):
+        if turn == _PATIENCE:  # a supply that hiccups: settle for the middle of it
+            search.stride = 0.4
+        closes = search.turn(_FINE_STEPS, _FINE_V)
+        if np.all(closes) or turn == _FINE_PASSES - 1:
+            ready.append((rows, search.cycle, np.abs(search.gap_v) < _CLOSED_V))
+            break
+        if 2 * np.count_nonzero(closes) > len(closes):
+            ready.append(
+                (rows[closes], rows_of(search.cycle, closes), np.ones(np.count_nonzero(closes), dtype=np.bool_))
+            )
+            search, rows = search.only(~closes), rows[~closes]
+    if len(ready) == 1:
+        return ready[0][1], ready[0][2]
+    order = np.argsort(np.concatenate([found[0] for found in ready]))
+    cycle = joined([found[1] for found in ready])
+    return rows_of(cycle, order), np.concatenate([found[2] for found in ready])[order]
 
 
-def _first_guess(circuit: Circuit, crest_v: Array, threshold_v: Array) -> tuple[Array, Array]:
+class _Search:
+    """Newton's search for the rail at begin and the width of conduction, for rows side by side."""
+
+    def __init__(
+        self, circuit: Circuit, crest_v: Array, rail_v: Array, width_rad: Array, begin_rad: Array | None
+    ) -> None:
+        self.circuit, self.crest_v, self.begin_rad = circuit, crest_v, begin_rad
+        self.threshold_v = circuit.threshold_v()
+        self.highest_v = np.maximum((1.0 - 1e-4) * crest_v - self.threshold_v, 0.0)
+        self.rail_v, self.width_rad = np.clip(rail_v, _LOWEST_V, self.highest_v), width_rad
+        self.stride = 1.0
+        self.cycle: Cycle
+        self.gap_v: Array
+        self.before: tuple[Array, Array] | None = None
+
+    def turn(self, steps: int, tolerance_v: float) -> NDArray[np.bool_]:
+        """One pass; which rows close. Those that do not are moved."""
+        circuit, crest_v = self.circuit, self.crest_v
+        self.begin_rad = circuit.mains.rises_through(self.rail_v + self.threshold_v, self.begin_rad)
+        cycle = self.cycle = step_cycle(circuit, self.begin_rad, self.rail_v, self.width_rad, steps_of(steps))
+        gap_v = self.gap_v = cycle.next_rail_v - self.rail_v
+        wider = cycle.end_share * (1.0 + _MARGIN / steps)
+        self.threshold_v = circuit.threshold_v(circuit.growth_per_s(self.begin_rad, -cycle.net_a[0]))
+        closes = (np.abs(gap_v) < tolerance_v) & (np.abs(wider - 1.0) < _WIDTH_PER_V * tolerance_v)
+        rising = np.maximum(circuit.mains.slope(self.begin_rad), 0.02 * crest_v)
+        falling = -cycle.discharge_slope[-1] / circuit.radians_per_s
+        steepness = np.maximum((1.0 - cycle.memory) * (1.0 + falling / rising), 0.02)
+        if self.before is not None:  # as it was found to be since the last pass, where that can be
+            last_gap_v, moved_v = self.before
+            found = (last_gap_v - gap_v) / np.where(np.abs(moved_v) < 1e-9, np.inf, moved_v)
+            steepness = np.where((found > 0.7 * steepness) & (found < 1.4 * steepness), found, steepness)
+        step_v = self.stride * np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
+        rail_v = np.clip(self.rail_v + step_v, _LOWEST_V, self.highest_v)
+        self.before = (gap_v, rail_v - self.rail_v)
+        self.rail_v = rail_v
+        self.width_rad = np.clip(self.width_rad * wider, 0.02, 1.9 * np.pi)
+        return np.asarray(closes, dtype=np.bool_)
+
+    def only(self, rows: NDArray[np.bool_]) -> "_Search":
+        """The same search for some rows."""
+        assert self.begin_rad is not None
+        rest = _Search(
+            rows_of(self.circuit, rows),
+            self.crest_v[rows],
+            self.rail_v[rows],
+            self.width_rad[rows],
+            self.begin_rad[rows],
+        )
+        rest.threshold_v, rest.stride = self.threshold_v[rows], self.stride
+        if self.before is not None:
+            rest.before = (self.before[0][rows], self.before[1][rows])
+        return rest
+
+
+def _first_guess(circuit: Circuit, crest_v: Array) -> tuple[Array, Array]:
     """Rail at begin and width of conduction, from a constant rail behind a resistance and the fall between."""
+    threshold_v = circuit.threshold_v()
     ohm = circuit.ohm + circuit.path.series_ohm + 0.2 + 0.3 * circuit.henry * circuit.radians_per_s
     draw = np.maximum(circuit.load.current(np.maximum(crest_v - threshold_v, 0.0))[0], 1e-5)
     wanted = np.pi * ohm * draw / np.maximum(crest_v - threshold_v, 0.1)  # = sin φ − φ cos φ, some φ³/3
@@ -249,10 +318,10 @@ def _measure(circuit: Circuit, cycle: Cycle, closed: NDArray[np.bool_]) -> Stead
         mean_rail(circuit, cycle),
         highest - lowest,
         angle_above(circuit, cycle, 0.01),
-        peak_of(cycle.current_a.T),
+        peak_current(cycle),
         rms_current(cycle),
         peak_of(rail_v - drive.T),
-        mean_current(cycle),
+        mean_current(circuit, cycle),
         closed & (lowest >= circuit.load.dropout_v),
         phase_rad,
         rail_v,
@@ -262,18 +331,9 @@ def _measure(circuit: Circuit, cycle: Cycle, closed: NDArray[np.bool_]) -> Stead
     )
 
 
-def _rows(whole: Any, rows: slice) -> Any:
-    """The same, of some installations only: arrays are cut along their last axis."""
-    if isinstance(whole, np.ndarray):
-        return whole[..., rows]
-    if is_dataclass(whole) and not isinstance(whole, type):
-        return replace(whole, **{f.name: _rows(getattr(whole, f.name), rows) for f in fields(whole)})
-    return whole
-
-
 def _joined(parts: list[SteadyState], circuit: Circuit) -> SteadyState:
     """Blocks beside each other again."""
-    cycle = Cycle(*(np.concatenate([getattr(p._cycle, f.name) for p in parts], axis=-1) for f in fields(Cycle)))
+    cycle = joined([part._cycle for part in parts])
     own: dict[str, Any] = {
         f.name: np.concatenate([getattr(part, f.name) for part in parts])
         for f in fields(SteadyState)

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from service.supply.conduction import Circuit, Cycle, step_cycle
 from service.supply.rectifier import SteadyState, Supply, circuit_of, steady_state
+from service.supply.stepping import steps_of
 from service.supply.waveform import extremes
 
 Array = NDArray[np.float64]
@@ -111,16 +112,16 @@ def _step(before: Supply, after: Supply, duration_s: float) -> Sag:
     old, new = steady_state(before), steady_state(after)
     count = len(new.closed)
     old_cycle = old._cycle
-    threshold_v = circuit.threshold_v()
     rail_v = np.broadcast_to(old_cycle.next_rail_v, (count,))
     begin_rad = np.broadcast_to(old_cycle.begin_rad, (count,))
     width_rad = np.broadcast_to(old_cycle.conduction_s, (count,)) * circuit.radians_per_s
     highest, lowest = np.empty((count, cycles)), np.empty((count, cycles))
     for k in range(cycles):
         for _ in range(3):
-            cycle = step_cycle(circuit, begin_rad, rail_v, width_rad, _STEPS)
+            cycle = step_cycle(circuit, begin_rad, rail_v, width_rad, steps_of(_STEPS))
             width_rad = np.clip(width_rad * cycle.end_share * (1.0 + 1.5 / _STEPS), 0.02, 1.9 * np.pi)
         highest[:, k], lowest[:, k] = extremes(circuit, cycle)
+        threshold_v = circuit.threshold_v(circuit.growth_per_s(begin_rad, -cycle.net_a[0]))
         begin_rad, rail_v = _next_begin(circuit, cycle, threshold_v)
     return Sag(np.asarray(np.arange(cycles) * period_s, dtype=np.float64), highest, lowest, old, new)
 

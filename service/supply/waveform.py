@@ -8,29 +8,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.supply.conduction import Circuit, Cycle
+from service.supply.stepping import steps_of
 
 Array = NDArray[np.float64]
+
+_BETWEEN = np.linspace(0.0, 1.0, 17)[:, np.newaxis]
 
 
 def rail_between(circuit: Circuit, cycle: Cycle, phase_rad: Array) -> Array:
     """The rail (N, P) at phases (N, P) [V]."""
     after_s = (np.mod(phase_rad.T - cycle.begin_rad, 2.0 * np.pi)) / circuit.radians_per_s
     conducting = after_s < cycle.conduction_s
-    steps = cycle.current_a.shape[0] - 1
-    step_s = cycle.conduction_s / steps
-    place = np.clip(after_s / step_s, 0.0, steps)
-    node = np.minimum(place.astype(np.intp), steps - 1)
-    share = place - node
+    steps = steps_of(cycle.current_a.shape[0] - 1)
+    place = np.minimum(after_s / cycle.conduction_s, 1.0)
+    node = np.minimum(np.searchsorted(steps.shares, place, side="right") - 1, len(steps.lengths) - 1)
+    share = (place - steps.shares[node]) / steps.lengths[node]
     net_left, net_right = (np.take_along_axis(cycle.net_a, node + k, axis=0) for k in (0, 1))
     left, right = (np.take_along_axis(cycle.capacitor_v, node + k, axis=0) for k in (0, 1))
-    scale = step_s / circuit.farad
+    scale = cycle.conduction_s / circuit.farad * steps.lengths[node]
     rising = _cubic(left, right, scale * net_left, scale * net_right, share)
     rising += circuit.esr_ohm * (net_left + share * (net_right - net_left))
 
-    steps = cycle.discharge_v.shape[0] - 1
-    step_s = cycle.discharge_s / steps
-    place = np.clip((after_s - cycle.conduction_s) / step_s, 0.0, steps)
-    node = np.minimum(place.astype(np.intp), steps - 1)
+    count = cycle.discharge_v.shape[0] - 1
+    step_s = cycle.discharge_s / count
+    place = np.clip((after_s - cycle.conduction_s) / step_s, 0.0, count)
+    node = np.minimum(place.astype(np.intp), count - 1)
     left, right = (np.take_along_axis(cycle.discharge_v, node + k, axis=0) for k in (0, 1))
     slopes = [np.take_along_axis(cycle.discharge_slope, node + k, axis=0) * step_s for k in (0, 1)]
     falling = _cubic(left, right, slopes[0], slopes[1], place - node)
@@ -40,15 +42,14 @@ def rail_between(circuit: Circuit, cycle: Cycle, phase_rad: Array) -> Array:
 def extremes(circuit: Circuit, cycle: Cycle) -> tuple[Array, Array]:
     """Highest and lowest rail of the cycle, each (N,) [V]."""
     rail = cycle.capacitor_v + circuit.esr_ohm * cycle.net_a
-    steps = rail.shape[0] - 1
-    step_rad = cycle.conduction_s * circuit.radians_per_s / steps
-    around = np.linspace(-1.0, 1.0, 17)
+    shares = steps_of(rail.shape[0] - 1).shares
+    width_rad = cycle.conduction_s * circuit.radians_per_s
     found = []
     for sign in (1.0, -1.0):
-        node = np.clip(np.argmax(sign * rail, axis=0), 1, steps - 1)
-        centre = cycle.begin_rad + node * step_rad
-        near = sign * rail_between(circuit, cycle, centre[:, np.newaxis] + around * step_rad[:, np.newaxis])
-        found.append(sign * peak_of(near))
+        node = np.clip(np.argmax(sign * rail, axis=0), 1, len(shares) - 2)
+        between = shares[node - 1] + (shares[node + 1] - shares[node - 1]) * _BETWEEN
+        near = rail_between(circuit, cycle, (cycle.begin_rad + between * width_rad).T)
+        found.append(sign * peak_of(sign * near))
     return found[0], np.minimum(found[1], cycle.discharge_v[-1])
 
 
@@ -62,29 +63,45 @@ def peak_of(values: Array) -> Array:
     return np.asarray(best, dtype=np.float64)
 
 
+def peak_current(cycle: Cycle) -> Array:
+    """Highest secondary current (N,) [A], by a parabola through the highest node and its neighbours."""
+    steps = steps_of(cycle.current_a.shape[0] - 1)
+    at = np.clip(np.argmax(cycle.current_a, axis=0), 1, len(steps.lengths) - 1)
+    left, mid, right = (np.take_along_axis(cycle.current_a, at[np.newaxis] + k, axis=0)[0] for k in (-1, 0, 1))
+    before, after = steps.lengths[at - 1], steps.lengths[at]
+    rise, fall = (mid - left) / before, (right - mid) / after
+    bend = (fall - rise) / (before + after)  # half the second derivative
+    slope = rise + bend * before
+    lift = np.where(bend < 0.0, -(slope**2) / (4.0 * np.where(bend < 0.0, bend, -1.0)), 0.0)
+    return np.asarray(mid + np.minimum(lift, 0.5 * np.abs(mid)), dtype=np.float64)
+
+
 def mean_rail(circuit: Circuit, cycle: Cycle) -> Array:
     """Mean of the rail over the cycle (N,) [V]: the integral of the cubics."""
-    steps = cycle.current_a.shape[0] - 1
-    step_s = cycle.conduction_s / steps
-    area = step_s * (_trapezium(cycle.capacitor_v) + circuit.esr_ohm * _trapezium(cycle.net_a))
-    area += step_s**2 / 12.0 * (cycle.net_a[0] - cycle.net_a[-1]) / circuit.farad
+    steps = steps_of(cycle.current_a.shape[0] - 1)
+    area = cycle.conduction_s * (steps.weights @ (cycle.capacitor_v + circuit.esr_ohm * cycle.net_a))
+    area += cycle.conduction_s**2 / 12.0 / circuit.farad * (steps.lengths**2 @ (cycle.net_a[:-1] - cycle.net_a[1:]))
     step_s = cycle.discharge_s / (cycle.discharge_v.shape[0] - 1)
-    area += step_s * _trapezium(cycle.discharge_v)
+    area += step_s * (np.sum(cycle.discharge_v, axis=0) - 0.5 * (cycle.discharge_v[0] + cycle.discharge_v[-1]))
     area += step_s**2 / 12.0 * (cycle.discharge_slope[0] - cycle.discharge_slope[-1])
     return np.asarray(area / (cycle.conduction_s + cycle.discharge_s), dtype=np.float64)
 
 
 def rms_current(cycle: Cycle) -> Array:
     """Root mean square of the secondary's current over the cycle (N,) [A]."""
-    step_s = cycle.conduction_s / (cycle.current_a.shape[0] - 1)
-    square = step_s * _trapezium(cycle.current_a**2)
+    weights = steps_of(cycle.current_a.shape[0] - 1).weights
+    square = cycle.conduction_s * (weights @ cycle.current_a**2)
     return np.asarray(np.sqrt(square / (cycle.conduction_s + cycle.discharge_s)), dtype=np.float64)
 
 
-def mean_current(cycle: Cycle) -> Array:
-    """Mean of the secondary's current (N,) [A]: in a closed cycle, what the load draws."""
-    step_s = cycle.conduction_s / (cycle.current_a.shape[0] - 1)
-    return np.asarray(step_s * _trapezium(cycle.current_a) / (cycle.conduction_s + cycle.discharge_s), dtype=np.float64)
+def mean_current(circuit: Circuit, cycle: Cycle) -> Array:
+    """Mean of the current drawn from the rail (N,) [A]; in a closed cycle the mean of the secondary's too."""
+    weights = steps_of(cycle.current_a.shape[0] - 1).weights
+    drawn = cycle.conduction_s * (weights @ (cycle.current_a - cycle.net_a))
+    step_s = cycle.discharge_s / (cycle.discharge_v.shape[0] - 1)
+    draw = circuit.load.current(cycle.discharge_v)[0]
+    drawn = drawn + step_s * (np.sum(draw, axis=0) - 0.5 * (draw[0] + draw[-1]))
+    return np.asarray(drawn / (cycle.conduction_s + cycle.discharge_s), dtype=np.float64)
 
 
 def angle_above(circuit: Circuit, cycle: Cycle, share_of_peak: float) -> Array:
@@ -92,15 +109,11 @@ def angle_above(circuit: Circuit, cycle: Cycle, share_of_peak: float) -> Array:
     current = cycle.current_a
     level = share_of_peak * np.max(current, axis=0)
     left, right = current[:-1] - level, current[1:] - level
-    span = np.where(left * right < 0.0, np.abs(right - left), 1.0)
-    crossing = np.maximum(left, right) / span
-    part = np.where(left * right < 0.0, crossing, (left >= 0.0) & (right >= 0.0))
-    step_rad = cycle.conduction_s * circuit.radians_per_s / (current.shape[0] - 1)
-    return np.asarray(step_rad * np.sum(part, axis=0), dtype=np.float64)
-
-
-def _trapezium(nodes: Array) -> Array:
-    return np.asarray(np.sum(nodes, axis=0) - 0.5 * (nodes[0] + nodes[-1]), dtype=np.float64)
+    crosses = left * right < 0.0
+    crossing = np.maximum(left, right) / np.where(crosses, np.abs(right - left), 1.0)
+    part = np.where(crosses, crossing, (left >= 0.0) & (right >= 0.0))
+    lengths = steps_of(current.shape[0] - 1).lengths
+    return np.asarray(cycle.conduction_s * circuit.radians_per_s * (lengths @ part), dtype=np.float64)
 
 
 def _cubic(left: Array, right: Array, left_slope: Array, right_slope: Array, share: Array) -> Array:
