@@ -2,7 +2,6 @@
 
 from service.findings.advice_form import Advice, Apart, householder, installer
 
-
 CONTACTS = (
     Advice(
         name="detector-dead",

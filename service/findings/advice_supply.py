@@ -2,7 +2,6 @@
 
 from service.findings.advice_form import Advice, Apart, electrician, householder, installer
 
-
 SUPPLY = (
     Advice(
         name="reservoir-aged",
