@@ -109,10 +109,6 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
     stretch_s = width_rad / circuit.radians_per_s
     per_farad = stretch_s / circuit.farad
     draw, _ = load.current(rail_v)
-    fall_v = (
-        2.0 * np.pi / circuit.radians_per_s / circuit.farad + circuit.esr_ohm
-    ) * draw  # at most, while it draws this
-    constant = load.is_constant_above(rail_v - fall_v)
     rules = _Rules.of(circuit, steps, stretch_s, per_farad)
     drive = mains.voltage(begin_rad + steps.shares[:, np.newaxis] * width_rad) - circuit.shift_v
 
@@ -122,10 +118,13 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
     nodes.current[0] = begin_a
     nodes.net[0] = begin_a - draw
     nodes.capacitor[0] = rail_v - circuit.esr_ohm * nodes.net[0]
-    if constant:
+    ohm_per_volt = None
+    if load.is_constant_above(rail_v):
         nodes.slope[:] = 0.0
         ohm_per_volt = _conduct_constant(circuit, steps, rules, drive, draw, shrink, nodes)
-    else:
+        if not load.is_constant_above(np.min(nodes.capacitor + circuit.esr_ohm * nodes.net, axis=0)):
+            ohm_per_volt = None
+    if ohm_per_volt is None:
         ohm_per_volt = _conduct(circuit, steps, rules, drive, draw, shrink, nodes)
 
     begin_scaled = begin_a * ohm_per_volt
@@ -145,7 +144,7 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
         nodes.capacitor,
         discharge_v,
         discharge_slope,
-        _last_fall(nodes.depth, level, steps),
+        _end_with_coil(nodes.current, steps) if rules.with_coil else _last_fall(nodes.depth, level, steps),
         np.exp(-np.clip(forget + forgotten, -0.5, 50.0)),
         discharge_v[-1] + begin_a * (circuit.esr_ohm + 1.0 / (circuit.farad * np.maximum(growth, 1.0))),
     )
@@ -265,8 +264,10 @@ def _conduct(
 def _rail_without_current(circuit: Circuit, capacitor_v: Array) -> Array:
     """The rail when only the reservoir feeds the load: its voltage less what the ESR drops."""
     rail = capacitor_v
-    for _ in range(3):
+    for turn in range(3):
         draw, slope = circuit.load.current(rail)
+        if turn and not slope.any():
+            break
         rail = rail - (rail + circuit.esr_ohm * draw - capacitor_v) / (1.0 + circuit.esr_ohm * slope)
     return rail
 
@@ -309,6 +310,21 @@ def _last_fall(depth: Array, level: Array, steps: Steps) -> Array:
     right = np.take_along_axis(depth, last[np.newaxis] + 1, axis=0)[0]
     part = np.maximum(left - level, 0.0) / np.maximum(left - right, 1e-9) * steps.lengths[last]
     return np.asarray(steps.shares[last] + np.minimum(part, 0.3), dtype=np.float64)
+
+
+def _end_with_coil(current: Array, steps: Steps) -> Array:
+    """The same where an inductance ends the current abruptly: the parabola through its last three good nodes, run to zero."""
+    count = len(steps.lengths)
+    good = current > 0.03 * np.max(current, axis=0)
+    last = np.clip(count - np.argmax(good[::-1], axis=0), 2, count)
+    third, second, first = (np.take_along_axis(current, last[np.newaxis] - k, axis=0)[0] for k in (2, 1, 0))
+    here, before, earlier = steps.shares[last], steps.shares[last - 1], steps.shares[last - 2]
+    slope = (first - second) / (here - before)
+    bend = (slope - (second - third) / (before - earlier)) / (here - earlier)
+    slope = np.minimum(slope + bend * (here - before), -1e-9)  # at the last node
+    # 0 = first + slope·x + bend·x², the nearer root, written so that no bend does no harm
+    root = np.sqrt(np.maximum(slope * slope - 4.0 * bend * first, 0.25 * slope * slope))
+    return np.asarray(here + np.minimum(2.0 * first / (root - slope), 0.3), dtype=np.float64)
 
 
 def rows_of(whole: Any, rows: Any) -> Any:

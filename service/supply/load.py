@@ -54,11 +54,21 @@ class Load:
         """Whether the current is the same for every rail at or above these."""
         if self.regulator == "switching" or np.any(self.siemens != 0.0):
             return False
-        return bool(np.all(rail_v >= np.maximum(self.dropout_v, LOWEST_KNEE_V)))
+        return bool((rail_v >= np.maximum(self.dropout_v, LOWEST_KNEE_V)).all())
+
+    def never_below(self, rail_v: Array) -> NDArray[np.bool_]:
+        """Where these rails leave the regulator in regulation."""
+        return np.asarray(rail_v >= np.maximum(self.dropout_v, LOWEST_KNEE_V), dtype=np.bool_)
 
     def current(self, rail_v: Array) -> tuple[Array, Array]:
         """Current [A] and its slope over the rail's voltage [S]; continuous, with a continuous slope. Shapes broadcast."""
         full = np.maximum(self.dropout_v, LOWEST_KNEE_V)
+        if (rail_v >= full).all():  # the usual case, and the quick one
+            beside = self.extra_a + self.siemens * rail_v
+            if self.regulator == "linear":
+                return self.regulated_a + beside, self.siemens + 0.0 * rail_v
+            power_a = self.regulated_a * self.rated_rail_v / rail_v
+            return power_a + beside, self.siemens - power_a / rail_v
         if self.regulator == "linear":
             share, slope = _in_proportion_below(rail_v, full)
             amount = self.regulated_a * share

@@ -31,9 +31,10 @@ Numeric = float | Array
 
 PHASES = 128
 _COARSE_STEPS, _FINE_STEPS = 14, 48
-_COARSE_PASSES, _FINE_PASSES = 12, 25
+_COARSE_PASSES, _FINE_PASSES = 6, 25
 _COARSE_V, _FINE_V, _CLOSED_V = 5e-3, 2e-8, 1e-3
 _WIDTH_PER_V = 1e3  # the width only decides where the nodes lie
+_WIDTH_TURNS = 4  # so after these it may stay
 _PATIENCE = 10
 _MARGIN = 1.5  # steps after the current has ended
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
@@ -246,7 +247,7 @@ class _Search:
         self.threshold_v = circuit.threshold_v()
         self.highest_v = np.maximum((1.0 - 1e-4) * crest_v - self.threshold_v, 0.0)
         self.rail_v, self.width_rad = np.clip(rail_v, _LOWEST_V, self.highest_v), width_rad
-        self.stride = 1.0
+        self.stride, self.turns = 1.0, 0
         self.cycle: Cycle
         self.gap_v: Array
         self.before: tuple[Array, Array] | None = None
@@ -259,6 +260,9 @@ class _Search:
         gap_v = self.gap_v = cycle.next_rail_v - self.rail_v
         wider = cycle.end_share * (1.0 + _MARGIN / steps)
         self.threshold_v = circuit.threshold_v(circuit.growth_per_s(self.begin_rad, -cycle.net_a[0]))
+        if self.turns >= _WIDTH_TURNS:
+            wider = np.ones_like(wider)
+        self.turns += 1
         closes = (np.abs(gap_v) < tolerance_v) & (np.abs(wider - 1.0) < _WIDTH_PER_V * tolerance_v)
         rising = np.maximum(circuit.mains.slope(self.begin_rad), 0.02 * crest_v)
         falling = -cycle.discharge_slope[-1] / circuit.radians_per_s
@@ -266,7 +270,7 @@ class _Search:
         if self.before is not None:  # as it was found to be since the last pass, where that can be
             last_gap_v, moved_v = self.before
             found = (last_gap_v - gap_v) / np.where(np.abs(moved_v) < 1e-9, np.inf, moved_v)
-            steepness = np.where((found > 0.7 * steepness) & (found < 1.4 * steepness), found, steepness)
+            steepness = np.where((found > 0.7 * steepness) & (found < 6.0 * steepness), found, steepness)
         step_v = self.stride * np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
         rail_v = np.clip(self.rail_v + step_v, _LOWEST_V, self.highest_v)
         self.before = (gap_v, rail_v - self.rail_v)
@@ -284,7 +288,7 @@ class _Search:
             self.width_rad[rows],
             self.begin_rad[rows],
         )
-        rest.threshold_v, rest.stride = self.threshold_v[rows], self.stride
+        rest.threshold_v, rest.stride, rest.turns = self.threshold_v[rows], self.stride, self.turns
         if self.before is not None:
             rest.before = (self.before[0][rows], self.before[1][rows])
         return rest
