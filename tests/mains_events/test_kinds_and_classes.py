@@ -3,9 +3,12 @@
 Classes: IEEE 1159-2009; usual limits: a note of EN 50160; ITIC curve: ITIC 2000; all from secondary pages.
 """
 
+import doctest
+
 import numpy as np
 import pytest
 
+from service.supply import mains_classes, mains_events
 from service.supply.mains_classes import Limits, duration_class, kind_of, tolerated
 from service.supply.mains_events import events
 from service.supply.mains_steady import CycleMaxima, Doings
@@ -103,3 +106,10 @@ def test_edges_of_the_classes() -> None:
     assert duration_class("swell", 0.5, 60.0) == "instantaneous"
     assert duration_class("interruption", 0.5, 60.0) == "momentary"  # IEEE 1159, from memory
     assert kind_of(0.99, 70.0, Limits()) == "undervoltage"
+
+
+def test_the_examples_to_redo_by_hand() -> None:
+    for module in (mains_classes, mains_events):
+        tried = doctest.testmod(module)
+        assert tried.attempted > 0
+        assert tried.failed == 0
