@@ -52,6 +52,7 @@ class Finding(Form):
     site: str = Field(examples=["tern-cottage"])
     chime: str = Field(examples=["hall"])
     name: str = Field(examples=["reservoir-aged"])
+    title: str = Field(examples=["The reservoir capacitor has lost capacity."])
     door: str | None = Field(description="null: of the chime or its supply", examples=[None])
     state: State = Field(description="raised by one examination, confirmed by another, cleared")
     likelihood: float = Field(ge=0, le=1, examples=[0.97])

@@ -134,8 +134,41 @@ class Cycle:
 
 
 @dataclass(frozen=True, slots=True)
+class Check:
+    """Something to do where the chime hangs."""
+
+    effort: str  # Five minutes, for an installer
+    length: int  # of the line that draws the effort
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    number: int
+    title: str
+    door: str  # its name; empty where it is none of a door
+    likelihood: str  # Very likely, about nine in ten
+    since: str  # 2 September
+    standing: str  # found once, or confirmed
+    meaning: str
+    evidence: Table
+    rivals: Sequence[str]  # what it cannot be told from, from afar, each with what tells them apart on the spot
+    checks: Sequence[Check]
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class FindingList:
+    findings: Sequence[Finding]
+    verdict: str
+    missing: Sequence[str]  # what could not be judged, and why
+    trouble: str
+
+
+@dataclass(frozen=True, slots=True)
 class ChimeSupply:
     name: str  # empty where the house has one chime
+    found: FindingList
     silence: str  # a sentence where this chime sends no voltages
     month: Markup
     day: Markup

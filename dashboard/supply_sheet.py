@@ -1,9 +1,9 @@
-"""The Supply sheet: how the rail stands and stood. Tells figures and judges nothing. Makes contexts; knows no HTTP."""
+"""The Supply sheet: what was found, and how the rail stands and stood. Judges nothing itself. Makes contexts; knows no HTTP."""
 
 from collections.abc import Sequence
 from datetime import timedelta
 
-from dashboard import contexts, rail_chart, supply_tables, words
+from dashboard import contexts, finding_list, rail_chart, supply_tables, words
 from dashboard.cycle import two_cycles
 from dashboard.doorstep import failure, head
 from dashboard.house import House, hours_of, midnight_s
@@ -21,13 +21,12 @@ from service.ports import Reader
 MONTH_DAYS = 30
 DAY_S = 86_400.0
 DAY_STEP_S = 300.0
-NOT_JUDGED = "Whether that is enough for the chime is not judged on this sheet."
 
 
 def make(house: House, reader: Reader, past: PastDays) -> contexts.Supply:
     """`house` must cover the last `MONTH_DAYS` days."""
     sheets = [_Sheet(house, chime, reader, past) for chime in house.chimes]
-    telling = [sheet for sheet in sheets if sheet.month]
+    telling = [sheet for sheet in sheets if sheet.month or sheet.found.findings]
     headline, lead = (
         _verdict(telling[0])
         if telling
@@ -38,7 +37,7 @@ def make(house: House, reader: Reader, past: PastDays) -> contexts.Supply:
     )
     if len(telling) > 1:
         headline = " ".join(f"{sheet.name.capitalize()}: {_verdict(sheet)[0]}" for sheet in telling)
-        lead = NOT_JUDGED
+        lead = " ".join(dict.fromkeys(sheet.found.verdict for sheet in telling))
     return contexts.Supply(
         head=head(house, "Supply", "supply"),
         at=words.clock(house.now_s, house.zone),
@@ -67,6 +66,7 @@ class _Sheet:
             *reader.supply(site, chime.chime, today_s, now_s + 1.0, MONTH_STEP_S),
         ]
         self.bursts = reader.latest_bursts(site, chime.chime)
+        self.found = finding_list.make(house, chime, reader)
         self.boots = [
             boot
             for boot in reader.boots(site, chime.chime, self.month_start_s, now_s)
@@ -78,6 +78,7 @@ class _Sheet:
         month = rail_chart.draw_panel(self._panel(self.month_start_s, self.month, self._day_ticks()), scale, 1.0)
         return contexts.ChimeSupply(
             name=words.sentence(self.name).rstrip(".") if several else "",
+            found=self.found,
             silence="" if self.month else "This chime has sent no supply voltage in thirty days.",
             month=month,
             day=rail_chart.draw_panel(
@@ -184,23 +185,34 @@ class _Sheet:
 
 
 def _verdict(sheet: _Sheet) -> tuple[str, str]:
+    """The answer and what qualifies it: what was found first, then where the rail stands."""
+    rail, means = _rail(sheet)
+    if not sheet.found.findings:
+        return rail or "The rail’s mean is not told.", f"{means}{sheet.found.verdict}"
+    first = sheet.found.findings[0]
+    headline = words.sentence(f"{first.title} ({first.door})" if first.door else first.title)
+    return headline, " ".join(part for part in (f"{first.likelihood}.", rail, sheet.found.verdict) if part)
+
+
+def _rail(sheet: _Sheet) -> tuple[str, str]:
+    """Where it stands, and where its mean lay: a sentence each, empty where it is not told."""
     house, latest = sheet.house, sheet.latest
     low = lowest(sheet.day, SOUNDING)
     if low is None:
         low = lowest(sheet.month, SOUNDING)
     mean = sheet.now_v()
     if latest is None or mean is None:
-        return "The rail’s mean is not told.", NOT_JUDGED
+        return "", ""
     if house.unheard_since_s(sheet.chime) is not None:
-        headline = f"The rail stood at {words.measured(mean, 'V', 1)} when last heard of"
-        headline += f" {words.moment(latest.end_s, house.now_s, house.zone)}"
+        said = f"The rail stood at {words.measured(mean, 'V', 1)} when last heard of"
+        said += f" {words.moment(latest.end_s, house.now_s, house.zone)}"
     else:
-        headline = f"The rail stands at {words.measured(mean, 'V', 1)}"
-        headline += f", and fell to {words.measured(low, 'V', 1)} while the chime sounded" if low is not None else ""
+        said = f"The rail stands at {words.measured(mean, 'V', 1)}"
+        said += f", and fell to {words.measured(low, 'V', 1)} while the chime sounded" if low is not None else ""
     means = bounds(sheet.month, MEAN)
     lead = (
         f"Over thirty days its mean lay between {words.measured(means[0], 'V')} and {words.measured(means[1], 'V')}. "
         if means
         else ""
     )
-    return words.sentence(headline), lead + NOT_JUDGED
+    return words.sentence(said), lead

@@ -10,6 +10,7 @@ from typing import Any
 
 from service import model
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
+from service.findings.advice import ADVICE
 from service.findings.life import Held
 
 
@@ -124,20 +125,21 @@ def boot(fact: model.Boot) -> dict[str, Any]:
 
 def finding(fact: Held) -> dict[str, Any]:
     """As the contract has it, with its life beside."""
-    found = fact.finding
+    found, advice = fact.finding, ADVICE[fact.finding.name]
     return {
         "id": fact.id,
         "site": fact.site,
         "chime": fact.chime,
         "name": found.name,
+        "title": advice.title,
         "door": found.door,
         "state": fact.state.value,
         "likelihood": round(found.likelihood, 3),
         "also_possible": list(found.also_possible),
         "since": rfc3339_or_none(found.since_s),
         "evidence": [asdict(line) for line in found.evidence],
-        "on_site": "",
-        "caution": "",
+        "on_site": advice.on_site,
+        "caution": advice.caution,
         "raised": rfc3339(fact.raised_s),
         "last_found": rfc3339(fact.found_s),
         "cleared": rfc3339_or_none(fact.cleared_s),

@@ -7,6 +7,8 @@ from zoneinfo import ZoneInfo
 
 from service import model
 from service.errors import NotFound, StoreUnavailable
+from service.finding_ports import Examination
+from service.findings.life import Held
 from service.presses.visits import answered
 
 LONDON = ZoneInfo("Europe/London")
@@ -24,7 +26,7 @@ NOW_S = at("25 Nov 2026 18.20")
 
 @dataclass
 class Record:
-    """What the house's record holds; tests fill in what they need. Satisfies `ports.Reader`."""
+    """What the house's record holds; tests fill in what they need. Satisfies what pages ask of `ports.Reader`."""
 
     site_list: list[model.Site] = field(default_factory=lambda: [model.Site(SITE, "Tern Cottage", "Europe/London")])
     chime_list: list[model.Chime] = field(default_factory=list)
@@ -36,6 +38,8 @@ class Record:
     point_list: list[model.SupplyPoint] = field(default_factory=list)
     burst_list: list[model.Burst] = field(default_factory=list)
     set_aside_list: list[model.SetAside] = field(default_factory=list)
+    finding_list: list[Held] = field(default_factory=list)
+    examination_list: list[Examination] = field(default_factory=list)
     looks: dict[tuple[str, str], float] = field(default_factory=dict)
     looked: list[tuple[str, str, float]] = field(default_factory=list)
     trouble: str | None = None
@@ -171,6 +175,12 @@ class Record:
 
     def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
         return self.burst_list
+
+    def findings(self, site: str, chime: str | None = None, **_: object) -> Sequence[Held]:
+        return [one for one in self.finding_list if one.is_open and chime in (None, one.chime)]
+
+    def examinations(self, site: str, chime: str | None = None) -> Sequence[Examination]:
+        return [one for one in self.examination_list if chime in (None, one.chime)]
 
     def set_aside(
         self,

@@ -4,6 +4,9 @@ import math
 import struct
 
 from service import model
+from service.finding_ports import Examination
+from service.findings.life import Held, State
+from service.findings.verdict import EvidenceLine, Finding
 from service.health import Health
 from tests.pages.lists import CHIME, LONDON, NOW_S, SITE, Record, at
 
@@ -87,6 +90,34 @@ def with_supply(record: Record, days: float = 30.0) -> Record:
     return record
 
 
+def with_findings(record: Record) -> Record:
+    """An aged reservoir, confirmed, and a stuck contact that looks like a shorted diode, found once this morning."""
+    aged = Finding(
+        "reservoir-aged",
+        0.93,
+        since_s=at("2 Sep 2026 03.31"),
+        evidence=(
+            EvidenceLine("reservoir_f", 3.1e-4, 3.0e-4, 3.2e-4, 4.7e-4),
+            EvidenceLine("ripple_v", 0.92, 0.9, 0.94, 0.6),
+        ),
+    )
+    stuck = Finding(
+        "button-diode-shorted",
+        0.62,
+        "front",
+        also_possible=("contact-stuck",),
+        evidence=(EvidenceLine("pulses_per_cycle", 0.98),),
+    )
+    raised_s, looked_s = at("3 Sep 2026 03.31"), at("25 Nov 2026 18.02")
+    record.finding_list += [
+        Held(7, SITE, CHIME, aged, State.CONFIRMED, raised_s, looked_s),
+        Held(9, SITE, CHIME, stuck, State.RAISED, at("25 Nov 2026 09.16"), looked_s),
+    ]
+    missing = ("headroom_v: the fit-out sheet does not say what the regulator needs",)
+    record.examination_list.append(Examination(SITE, CHIME, looked_s, 4711, looked_s - 60, looked_s - 600, missing))
+    return record
+
+
 def burst(
     kind: model.WaveformKind, start_s: float, mean_v: float, ripple_v: float, mains_hz: float = 50.0
 ) -> model.Burst:
@@ -103,4 +134,4 @@ def health() -> Health:
     return Health("0.1.0", at("25 Nov 2026 10.05"), "127.0.0.1:7433", broker="127.0.0.1:1883", broker_connected=True)
 
 
-__all__ = ["LONDON", "NOW_S", "Record", "at", "empty_house", "health", "usual_house", "with_supply"]
+__all__ = ["LONDON", "NOW_S", "Record", "at", "empty_house", "health", "usual_house", "with_findings", "with_supply"]

@@ -5,10 +5,12 @@ from types import ModuleType
 
 import pytest
 
-from dashboard import house, placing, rail_chart, words
+from dashboard import finding_list, house, placing, quantities, rail_chart, words
 
 
-@pytest.mark.parametrize("module", [house, placing, rail_chart, words], ids=lambda module: module.__name__)
+@pytest.mark.parametrize(
+    "module", [finding_list, house, placing, quantities, rail_chart, words], ids=lambda module: module.__name__
+)
 def test_examples_hold(module: ModuleType) -> None:
     tried = doctest.testmod(module)
     assert tried.attempted > 0

@@ -1,4 +1,4 @@
-"""The Supply sheet tells how the rail stands and stood, in drawings and in figures, and judges nothing."""
+"""The Supply sheet tells how the rail stands and stood, in drawings and in figures, and judges nothing itself."""
 
 import re
 from dataclasses import replace
@@ -24,7 +24,7 @@ def test_the_verdict_says_where_the_rail_stands_and_where_it_fell_to(opened: Ope
     )
     assert found
     assert 14.0 <= float(found[1]) <= 14.4
-    assert "Whether that is enough for the chime is not judged on this sheet." in lead(page)
+    assert "Whether that is enough for the chime has not been examined yet" in lead(page)
 
 
 def test_the_newest_mean_is_told_where_the_newest_window_has_none(opened: Opened) -> None:

@@ -1,0 +1,130 @@
+"""Open findings of a chime, told to a person: how likely, why, what to check on the spot, and the caution. Knows no HTTP."""
+
+from collections.abc import Sequence
+from math import floor
+
+from dashboard import contexts, quantities, words
+from dashboard.house import House
+from service import model
+from service.finding_ports import Examination
+from service.findings.advice import ADVICE, Advice, Check
+from service.findings.life import Held, State
+from service.ports import Reader
+
+WHO = {"householder": "without a tool", "installer": "for an installer", "electrician": "for a licensed electrician"}
+LENGTH, LONGEST = 4, 240
+"""Of the line that draws an effort, for each minute and at the most [CSS px]."""
+
+NEVER = "Whether that is enough for the chime has not been examined yet: it takes a survey of its rail, or presses with their pulses."
+
+
+def make(house: House, chime: model.Chime, reader: Reader) -> contexts.FindingList:
+    found = reader.findings(house.site.site, chime.chime)
+    examinations = reader.examinations(house.site.site, chime.chime)
+    examination = examinations[0] if examinations else None
+    return contexts.FindingList(
+        findings=[_finding(house, one) for one in found],
+        verdict=_verdict(house, found, examination),
+        missing=[words.sentence(one) for one in examination.missing] if examination else [],
+        trouble=_trouble(house, examination),
+    )
+
+
+def likely(likelihood: float) -> str:
+    """
+    >>> [likely(p) for p in (0.999, 0.93, 0.85, 0.71, 0.5, 0.3, 0.02)]  # doctest: +NORMALIZE_WHITESPACE
+    ['Almost certain, 99 in a hundred', 'Very likely, about nine in ten', 'Very likely, about nine in ten', 'Likely, about seven in ten',
+     'As likely as not, about five in ten', 'Possible, about three in ten', 'Possible, about one in ten']
+    """
+    if likelihood >= 0.95:
+        return f"Almost certain, {min(99, round(100 * likelihood))} in a hundred"
+    tenths = max(1, floor(10 * likelihood + 0.5))
+    said = (
+        "Very likely" if tenths >= 9 else "Likely" if tenths >= 6 else "As likely as not" if tenths == 5 else "Possible"
+    )
+    return f"{said}, about {words.number(tenths)} in ten"
+
+
+def _verdict(house: House, found: Sequence[Held], examination: Examination | None) -> str:
+    """One sentence that qualifies the answer."""
+    if examination is None:
+        return NEVER
+    when = words.moment(examination.examined_s, house.now_s, house.zone)
+    if found:
+        return f"{words.sentence(words.counted(len(found), 'finding')).rstrip('.')} open, examined {when}."
+    return f"No finding is open; examined {when}{', as far as it could be judged' if examination.missing else ''}."
+
+
+def _trouble(house: House, examination: Examination | None) -> str:
+    if examination is None or examination.trouble is None:
+        return ""
+    when = words.moment(examination.examined_s, house.now_s, house.zone)
+    return f"The examination {when} failed ({examination.trouble}). What stands here is as it was before."
+
+
+def _finding(house: House, held: Held) -> contexts.Finding:
+    found, advice = held.finding, ADVICE[held.finding.name]
+    return contexts.Finding(
+        number=held.id,
+        title=_set(words.sentence(advice.title).rstrip(".")),
+        door=_door(house, held.chime, found.door),
+        likelihood=likely(found.likelihood),
+        since=_day(house, held.raised_s if found.since_s is None else found.since_s),
+        standing="confirmed" if held.state is State.CONFIRMED else "found once",
+        meaning=_set(advice.meaning),
+        evidence=_evidence(held),
+        rivals=_rivals(advice, found.also_possible),
+        checks=[_check(one) for one in advice.checks],
+        caution=_set(advice.caution),
+    )
+
+
+def _evidence(held: Held) -> contexts.Table:
+    rows = [
+        contexts.Row(
+            (
+                quantities.name_of(line.quantity),
+                quantities.figure(line.quantity, line.value),
+                quantities.between(line.quantity, line.low, line.high),
+                quantities.figure(line.quantity, line.expected),
+                quantities.compared(line.value, line.expected),
+            )
+        )
+        for line in held.finding.evidence
+    ]
+    return contexts.Table(
+        "What the evidence shows", ("Quantity", "Measured", "Nine in ten", "Expected", "In words"), rows
+    )
+
+
+def _rivals(advice: Advice, also_possible: Sequence[str]) -> list[str]:
+    """Those that this examination could not exclude first, then what always looks alike."""
+    told = sorted(advice.apart, key=lambda one: one.finding not in also_possible)
+    named = {one.finding for one in told}
+    others = [ADVICE[name].title for name in also_possible if name not in named]
+    return [_set(one) for one in (*others, *(f"{words.sentence(one.what)} {one.check}" for one in told))]
+
+
+def _check(check: Check) -> contexts.Check:
+    effort = words.sentence(f"{words.counted(check.minutes, 'minute')}, {WHO[check.who]}").rstrip(".")
+    return contexts.Check(effort, min(LONGEST, LENGTH * check.minutes), _set(check.text))
+
+
+def _set(text: str) -> str:
+    """With the apostrophe of print."""
+    return text.replace("'", "’")
+
+
+def _door(house: House, chime: str, door: str | None) -> str:
+    if door is None:
+        return ""
+    return next((one.name for one in house.doors if (one.chime, one.door) == (chime, door)), door)
+
+
+def _day(house: House, time_s: float) -> str:
+    """As today, yesterday, 2 September, or 2 September 2025."""
+    day = words.local(time_s, house.zone).date()
+    days = (house.today - day).days
+    if days in (0, 1):
+        return ("today", "yesterday")[days]
+    return words.day_and_month(day) + (f" {day.year}" if day.year != house.today.year else "")
