@@ -197,31 +197,52 @@ def _conduct_constant(
     At each step K·i + a·ln((i + Is)/Is) = b, and w = (i + Is)·K/a solves w + ln w = (b + K·Is)/a + ln(Is·K/a).
     """
     path = circuit.path
-    saturation, per_a = path.saturation_a, 1.0 / path.scaled_v
+    per_a = 1.0 / path.scaled_v
     reach = rules.ahead + circuit.esr_ohm
     ohm = rules.ohm_alone + reach
     if rules.with_coil:
         ohm = ohm + steps.backward[:, :1] * rules.coil
     per_volt = ohm * per_a
-    ampere = 1.0 / per_volt
-    ready = (drive[1:] + reach * draw + ohm * saturation) * per_a + np.log(per_volt) + path.log_saturation
-    coil_per_a = rules.coil * per_a
-    current, net, capacitor = nodes.current, nodes.net, nodes.capacitor
-    last_net = shrink * current[0] - draw
-    before, earlier = shrink * current[0], shrink**2 * current[0]
-    for k in range(len(steps.lengths)):
-        settled = capacitor[k] + rules.here[k] * net[k] + rules.behind[k] * last_net
-        last_net = net[k]
-        argument = ready[k] - settled * per_a
+    ready = (drive[1:] + reach * draw + ohm * path.saturation_a) * per_a + np.log(per_volt) + path.log_saturation
+    coil = rules.coil * per_a
+    shift = path.saturation_a + draw
+    net, last_net = nodes.net[0], shrink * nodes.current[0] - draw  # before the begin the load is alone
+    before, earlier = shrink * nodes.current[0], shrink**2 * nodes.current[0]
+    scaled = np.multiply(
+        nodes.capacitor[0], per_a, out=nodes.capacitor[0]
+    )  # the reservoir in units of a, until the end
+    rows = zip(
+        ready,
+        1.0 / per_volt,
+        rules.here * per_a,
+        rules.behind * per_a,
+        rules.ahead * per_a,
+        steps.backward,
+        nodes.depth[1:],
+        nodes.net[1:],
+        nodes.capacitor[1:],
+        strict=True,
+    )
+    for push, ampere, here, behind, ahead, backward, depth, new_net, new_scaled in rows:
+        settled = here * net
+        settled += scaled
+        settled += behind * last_net
+        np.subtract(push, settled, depth)
         if rules.with_coil:
-            _, one, two, three = steps.backward[k]
-            argument -= coil_per_a * (one * current[k] + two * before + three * earlier)
-            earlier, before = before, current[k]
-        nodes.depth[k + 1] = argument
-        now = wright_omega(argument) * ampere[k] - saturation
-        current[k + 1] = now
-        net[k + 1] = now - draw
-        capacitor[k + 1] = settled + rules.ahead[k] * net[k + 1]
+            here_a = net + draw
+            history = before * backward[2]
+            history += backward[1] * here_a
+            history += backward[3] * earlier
+            history *= coil
+            depth -= history
+            earlier, before = before, here_a
+        np.multiply(wright_omega(depth), ampere, new_net)
+        new_net -= shift
+        np.multiply(ahead, new_net, new_scaled)
+        new_scaled += settled
+        net, last_net, scaled = new_net, net, new_scaled
+    np.add(nodes.net[1:], draw, out=nodes.current[1:])
+    np.multiply(nodes.capacitor, path.scaled_v, out=nodes.capacitor)
     return np.asarray(per_volt[-1], dtype=np.float64)
 
 

@@ -30,11 +30,11 @@ Array = NDArray[np.float64]
 Numeric = float | Array
 
 PHASES = 128
-_COARSE_STEPS, _FINE_STEPS = 14, 48
+_COARSE_STEPS, _FINE_STEPS = 12, 48
 _COARSE_PASSES, _FINE_PASSES = 6, 25
-_COARSE_V, _FINE_V, _CLOSED_V = 5e-3, 2e-8, 1e-3
+_COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
 _WIDTH_PER_V = 1e3  # the width only decides where the nodes lie
-_WIDTH_TURNS = 4  # so after these it may stay
+_WIDTH_TURNS = 2  # so after these it may stay
 _PATIENCE = 10
 _MARGIN = 1.5  # steps after the current has ended
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
@@ -270,7 +270,7 @@ class _Search:
         if self.before is not None:  # as it was found to be since the last pass, where that can be
             last_gap_v, moved_v = self.before
             found = (last_gap_v - gap_v) / np.where(np.abs(moved_v) < 1e-9, np.inf, moved_v)
-            steepness = np.where((found > 0.7 * steepness) & (found < 6.0 * steepness), found, steepness)
+            steepness = np.where((found > 0.3 * steepness) & (found < 6.0 * steepness), found, steepness)
         step_v = self.stride * np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
         rail_v = np.clip(self.rail_v + step_v, _LOWEST_V, self.highest_v)
         self.before = (gap_v, rail_v - self.rail_v)
