@@ -34,7 +34,7 @@ _COARSE_STEPS, _FINE_STEPS = 12, 48
 _COARSE_PASSES, _FINE_PASSES = 6, 25
 _COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
 _WIDTH_PER_V = 1e3  # the width only decides where the nodes lie
-_WIDTH_TURNS = 2  # so after these it may stay
+_WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2  # so after these turns it need not come nearer than that, and gently stops
 _PATIENCE = 10
 _MARGIN = 1.5  # steps after the current has ended
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
@@ -261,7 +261,7 @@ class _Search:
         wider = cycle.end_share * (1.0 + _MARGIN / steps)
         self.threshold_v = circuit.threshold_v(circuit.growth_per_s(self.begin_rad, -cycle.net_a[0]))
         if self.turns >= _WIDTH_TURNS:
-            wider = np.ones_like(wider)
+            wider = 1.0 + (wider - 1.0) * np.minimum(((wider - 1.0) / _WIDTH_NEAR) ** 2, 1.0)
         self.turns += 1
         closes = (np.abs(gap_v) < tolerance_v) & (np.abs(wider - 1.0) < _WIDTH_PER_V * tolerance_v)
         rising = np.maximum(circuit.mains.slope(self.begin_rad), 0.02 * crest_v)

@@ -22,7 +22,7 @@ class Steps:
     ----------
     shares : (M + 1,) nodes from 0 to 1.
     lengths : (M,) steps.
-    weights : (M + 1,) of the trapezium over all.
+    weights : (M + 1,) of an integral over all.
     adams : (M, 3) shares of the stretch by which the derivative at the new, the last and the one before enters the new value.
     backward : (M, 4) weights of the new, the last and two earlier values in the new derivative, for a stretch of 1.
     """
@@ -57,7 +57,19 @@ def steps_of(count: int) -> Steps:
             scale = np.prod([here[j] - here[i] for i in others])
             inner = sum(np.prod([new - here[i] for i in others if i != left]) for left in others)
             backward[k, j] = inner / scale
+    return Steps(shares, lengths, _weights(shares), adams, backward)
+
+
+def _weights(shares: Array) -> Array:
+    """Weights of an integral over all nodes: over each step the mean of the parabolas through it and a neighbour."""
+    count = len(shares) - 1
     weights = np.zeros(count + 1)
-    weights[:-1] += 0.5 * lengths
-    weights[1:] += 0.5 * lengths
-    return Steps(shares, lengths, weights, adams, backward)
+    for k in range(count):
+        starts = {min(max(start, 0), count - 2) for start in (k - 1, k)}
+        for start in starts:
+            nodes = shares[start : start + 3] - shares[k]
+            powers = np.vander(nodes, 3, increasing=True).T
+            length = shares[k + 1] - shares[k]
+            moments = np.array([length, length**2 / 2.0, length**3 / 3.0])
+            weights[start : start + 3] += np.linalg.solve(powers, moments) / len(starts)
+    return weights

@@ -79,7 +79,8 @@ def peak_current(cycle: Cycle) -> Array:
 def mean_rail(circuit: Circuit, cycle: Cycle) -> Array:
     """Mean of the rail over the cycle (N,) [V]: the integral of the cubics."""
     steps = steps_of(cycle.current_a.shape[0] - 1)
-    area = cycle.conduction_s * (steps.weights @ (cycle.capacitor_v + circuit.esr_ohm * cycle.net_a))
+    between = 0.5 * (cycle.capacitor_v[:-1] + cycle.capacitor_v[1:])
+    area = cycle.conduction_s * (steps.lengths @ between + circuit.esr_ohm * (steps.weights @ cycle.net_a))
     area += cycle.conduction_s**2 / 12.0 / circuit.farad * (steps.lengths**2 @ (cycle.net_a[:-1] - cycle.net_a[1:]))
     step_s = cycle.discharge_s / (cycle.discharge_v.shape[0] - 1)
     area += step_s * (np.sum(cycle.discharge_v, axis=0) - 0.5 * (cycle.discharge_v[0] + cycle.discharge_v[-1]))
