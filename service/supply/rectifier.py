@@ -33,8 +33,7 @@ PHASES = 128
 _COARSE_STEPS, _FINE_STEPS = 12, 48
 _COARSE_PASSES, _FINE_PASSES = 6, 25
 _COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
-_WIDTH_PER_V = 1e3  # the width only decides where the nodes lie
-_WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2  # so after these turns it need not come nearer than that, and gently stops
+_WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2
 _PATIENCE = 10
 _MARGIN = 1.5  # steps after the current has ended
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
@@ -260,10 +259,13 @@ class _Search:
         gap_v = self.gap_v = cycle.next_rail_v - self.rail_v
         wider = cycle.end_share * (1.0 + _MARGIN / steps)
         self.threshold_v = circuit.threshold_v(circuit.growth_per_s(self.begin_rad, -cycle.net_a[0]))
-        if self.turns >= _WIDTH_TURNS:
-            wider = 1.0 + (wider - 1.0) * np.minimum(((wider - 1.0) / _WIDTH_NEAR) ** 2, 1.0)
+        # The width only decides where the nodes lie: a cycle that closes is right with any that is near enough.
+        off = wider - 1.0
+        closes = (np.abs(gap_v) < tolerance_v) & (np.abs(off) < _WIDTH_NEAR * (2.5 if steps == _FINE_STEPS else 10.0))
+        if self.turns >= _WIDTH_TURNS:  # come to rest, so that the search can end: smoothly at first
+            last = np.abs(off) < 2.5 * _WIDTH_NEAR if self.turns >= 2 * _WIDTH_TURNS else np.zeros_like(closes)
+            wider = 1.0 + np.where(last, 0.0, off * np.minimum((off / _WIDTH_NEAR) ** 2, 1.0))
         self.turns += 1
-        closes = (np.abs(gap_v) < tolerance_v) & (np.abs(wider - 1.0) < _WIDTH_PER_V * tolerance_v)
         rising = np.maximum(circuit.mains.slope(self.begin_rad), 0.02 * crest_v)
         falling = -cycle.discharge_slope[-1] / circuit.radians_per_s
         steepness = np.maximum((1.0 - cycle.memory) * (1.0 + falling / rising), 0.02)
