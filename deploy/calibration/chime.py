@@ -26,7 +26,6 @@ class Told:
     bursts: dict[str, tuple[float, Codes]] = field(default_factory=dict)
     edges: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     log: list[tuple[float, str]] = field(default_factory=list)
-    trace_start_s: float = 0.0
     trace: Codes = field(default_factory=lambda: np.zeros(0, np.int16))
 
 
@@ -73,7 +72,6 @@ def tell(draw: Draw, house: House, table: Timetable, run: Run, column: int, late
         codes = converter.sample(moments)
         codes[moments > holder[1]] = LOST
         told.bursts[name] = (start * clock, codes)
-    told.trace_start_s = 0.0
     told.trace = converter.sample(np.arange(int(table.end_s * clock * TRACE_HZ)) / TRACE_HZ)
     told.edges = {door: _pulses(house, run, column, door, told.powered) for door in house.doors}
     told.log = _log(house, table, told.powered, run, column)
@@ -83,9 +81,9 @@ def tell(draw: Draw, house: House, table: Timetable, run: Run, column: int, late
 def alive(house: House, run: Run, column: int, end_s: float) -> list[tuple[float, float]]:
     """Spans in which the chime runs its program: supplied, and past its boot delay."""
     spans, since = [], None
-    for at, j, on in run.power:
-        if j != column or at > end_s:
-            continue
+    for at, on in run.power[column]:
+        if at > end_s:
+            break
         if on:
             since = at + house.boot_s if at > 0 else 0.0
         elif since is not None:
@@ -103,9 +101,7 @@ def _pulses(
     """Rise and fall of what the program sees. A line that is made already when it starts is told from then on."""
     made, broken = house.detector_delay_s
     pulses, since = [], None
-    for at, j, on in run.edges[door]:
-        if j != column:
-            continue
+    for at, on in run.edges[door][column]:
         if on:
             since = (at + made) * house.clock
         elif since is not None:
@@ -121,7 +117,7 @@ def _pulses(
 def _log(
     house: House, table: Timetable, powered: list[tuple[float, float]], run: Run, column: int
 ) -> list[tuple[float, str]]:
-    restarts = [at * house.clock for at, j in run.restarts if j == column]
+    restarts = [at * house.clock for at in run.restarts[column]]
     schedule = [(at * house.clock, load) for at, load in table.log]
     log: list[tuple[float, str]] = []
     for start, end in powered:

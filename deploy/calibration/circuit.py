@@ -53,13 +53,14 @@ class Change:
 
 @dataclass(slots=True)
 class Run:
-    """What happened: rail[kept step, column] V; edges and power as (s, column, on) in order of time; charge [A s] at marks."""
+    """What happened: rail[kept step, column] V; edges[door][column] and power[column] as (s, on) in order of time; charge
+    [A s] at marks; restarts[column] s of a chime that forgot what it was doing."""
 
     rail: NDArray[np.float32]
-    edges: dict[str, list[tuple[float, int, bool]]]
-    power: list[tuple[float, int, bool]]
+    edges: dict[str, list[list[tuple[float, bool]]]]
+    power: list[list[tuple[float, bool]]]
     marks: dict[tuple[int, float], float]
-    restarts: list[tuple[float, int]]
+    restarts: list[list[float]]
 
 
 class Bench:
@@ -105,10 +106,10 @@ class Bench:
         }  # fmt: skip
         self._detectors(houses, circuits)
         self._paths(circuits)
-        source_v = self.amplitude * of_circuit("level") * 0.985
+        source_v = self.amplitude * of_circuit("level")
         self.supplied = np.array([c.button not in ("open", "reversed") for c in circuits])
-        start = np.maximum(source_v - 1.2 - 1.5 * self.esr, 0.5)
-        self.reservoir_v = np.where(self.supplied, start, 0.3)
+        # from below, whence it settles soon: charging is quick, discharging by an idle chime is not
+        self.reservoir_v = np.where(self.supplied, np.maximum(0.9 * source_v - 1.5, 1.0), 0.3)
 
     def _detectors(self, houses: list[House], circuits: list[Circuit]) -> None:
         """Rows: front, garden."""
@@ -189,6 +190,12 @@ class Bench:
         shared: Array = v / beside + sat_across * np.expm1(v / across_v)
         return shared
 
+    def settle(self, for_s: float) -> None:
+        """Let idle circuits find their steady state, without wander; those without a supply stay empty."""
+        wander, self.wander = self.wander, np.zeros((2, self.count))
+        self.run([], for_s)
+        self.wander = wander
+
     def run(self, changes: list[Change], end_s: float) -> Run:
         """From 0 to the end."""
         due = defaultdict(list)
@@ -196,14 +203,16 @@ class Bench:
             due[max(int(change.at_s / STEP_S), 0)].append(change)
         steps = int(end_s / STEP_S)
         kept = np.zeros((steps // KEPT + 1, self.count), np.float32)
-        edges: dict[str, list[tuple[float, int, bool]]] = {"front": [], "garden": []}
-        out = Run(kept, edges, [], {}, [])
         n = self.count
+        edges: dict[str, list[list[tuple[float, bool]]]] = {
+            door: [[] for _ in range(n)] for door in ("front", "garden")
+        }
+        out = Run(kept, edges, [[] for _ in range(n)], {}, [[] for _ in range(n)])
         i, load, charge = np.zeros(n), np.full(n, 0.0), np.zeros(n)
         v, rail = self.reservoir_v, self.reservoir_v.copy()
-        running, on_since = self.supplied & (rail > self.on_v), np.full(n, -10.0)
+        running, on_since = self.supplied & (rail > self.off_v), np.full(n, -10.0)
         for j in np.flatnonzero(running):
-            out.power.append((0.0, int(j), True))
+            out.power[j].append((0.0, True))
         state, pulled = np.zeros((2, n), bool), np.zeros((2, n))
         names = ("front", "garden")
         (k3, h3, p3), (k5, h5, p5), (k7, h7, p7) = self.harmonics
@@ -229,16 +238,20 @@ class Bench:
         for step in range(steps):
             t = step * STEP_S
             if step in due:
+                moved_contact = False
                 for c in due[step]:
                     if c.what == "front":
+                        moved_contact = True
                         self.path[:, c.column] = self.shapes["closed" if c.value else "open"][:, c.column]
                     elif c.what == "garden":
+                        moved_contact = True
                         self.rear_ohm[c.column] = self.rear[int(c.value), c.column]
                     elif c.what == "mark":
                         out.marks[(c.column, c.at_s)] = float(charge[c.column])
                     else:
                         now[c.what][c.column] = c.value
-                refresh()
+                if moved_contact:
+                    refresh()
             knot = t / KNOT_S
             at = min(int(knot), last_knot)
             level = now["level"] * (1.0 + knots[at] + (knot - at) * (knots[at + 1] - knots[at]))
@@ -272,7 +285,7 @@ class Bench:
             up = np.where(running, rail > self.off_v, rail > self.on_v)
             if (up != running).any():
                 for j in np.flatnonzero(up != running):
-                    out.power.append((t, int(j), bool(up[j])))
+                    out.power[j].append((t, bool(up[j])))
                     if up[j]:
                         on_since[j] = t
                         if not self.resumes[j]:
@@ -282,7 +295,7 @@ class Bench:
                                 0.0,
                                 0.0,
                             )
-                            out.restarts.append((t, int(j)))
+                            out.restarts[j].append(t)
                 running = up
             tone = np.where((t * self.tone_hz) % 1.0 < 0.5, 1.0, -1.0)
             wanted = now["demand"] * (1.0 + now["share"] * tone) + now["radio"]
@@ -303,11 +316,12 @@ class Bench:
                 for row, j in zip(*np.nonzero(above != state), strict=True):
                     before, after = pulled[row, j], moved[row, j]
                     share = (limit[row, j] - before) / (after - before)
-                    edges[names[row]].append((t + (share - 1.0) * STEP_S, int(j), bool(above[row, j])))
+                    edges[names[row]][j].append((float(t + (share - 1.0) * STEP_S), bool(above[row, j])))
                 state = above
             pulled = moved
             if step % KEPT == 0:
                 kept[step // KEPT] = rail
+        self.reservoir_v = v
         return out
 
 

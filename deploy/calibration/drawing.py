@@ -15,8 +15,9 @@ from deploy.calibration.timetable import Habits, Timetable, draw_timetable
 
 DECK = ("healthy",) * 8 + ("double",) * 2 + FINDINGS
 LATEST_S = 12.0  # a survey is over by then
-GROUP = 200  # installations stepped side by side
+GROUP = 300  # installations stepped side by side
 TRIAL_S = 0.9
+SETTLE_S = 1.2
 
 
 @dataclass(slots=True)
@@ -60,6 +61,7 @@ def _draw_group(folder: Path, kind: str, numbers: range, seed: int, level: str) 
         tables.append(draw_timetable(case.draw, case.house, case.now, _habits(case.faults), 2 * k + 1, LATEST_S))
     end_s = max(table.end_s for table in tables) + 0.01
     bench = Bench(columns, *_mains(cases, end_s))
+    bench.settle(SETTLE_S)
     run = bench.run([change for table in tables for change in table.changes], end_s)
     volts = open_circuit_v(columns)
     for k, case in enumerate(cases):

@@ -21,6 +21,8 @@ WIRES = {
     "0.75 mm2": 0.0230,
 }  # fmt: skip
 
+RESERVOIRS_UF = (220, 330, 470, 680, 1000, 1500, 2200)
+
 
 @dataclass(frozen=True, slots=True)
 class Diode:
@@ -192,8 +194,13 @@ def draw_house(draw: Draw, kind: str) -> tuple[House, Circuit]:
     house = _chime(draw, kind, linear, rated_rail_v)
     house.nominal_hz, house.transformer_v, house.transformer_va = hz, volts, va
     house.wire, house.loop_m = wire, loop_m
-    house.nominal_f = 1e-6 * float(draw.choice([220, 330, 470, 680, 1000, 1500, 2200]))
+    house.nominal_f = 1e-6 * float(draw.choice(RESERVOIRS_UF))
     idle_a, sound_a = log_uniform(draw, 0.0022, 0.018), log_uniform(draw, 0.045, 0.23)
+    while (
+        sound_a / (hz * house.nominal_f) > 0.25 * rated_rail_v
+    ):  # nobody builds in a reservoir that cannot carry the sound
+        house.nominal_f, sound_a = house.nominal_f * 1.468, sound_a * 0.95
+    house.nominal_f = min((c * 1e-6 for c in RESERVOIRS_UF), key=lambda c: abs(math.log(c / house.nominal_f)))
     schottky = retrofit and draw.random() < 0.35
     circuit = Circuit(
         mains_hz=hz + (draw.uniform(-0.15, 0.15) if retrofit else normal(draw, 0.05)),
@@ -251,7 +258,9 @@ def _chime(draw: Draw, kind: str, linear: bool, rated_rail_v: float) -> House:
     current_a = round(float(draw.uniform(0.027, 0.062)), 3)
     packet_a = log_uniform(draw, 0.08, 0.3) if retrofit else 0.0
     slow = retrofit and draw.random() < 0.5
-    detector = _slow_detector(draw) if slow else _fast_detector(draw, retrofit)
+    detector_ohm = float(draw.choice([1000.0, 1200.0, 1500.0, 1800.0, 2200.0]))
+    most_a = 0.6 * (rated_rail_v - 0.5) / detector_ohm  # an installer sees to it that the detector answers
+    detector = _slow_detector(draw) if slow else _fast_detector(draw, retrofit, most_a)
     choice = [46.2, 49.5, 50.0, 52.8, 61.0] if retrofit else [50.0, 50.0, 55.0, 66.0]
     return House(
         kind=kind, nominal_hz=0.0, transformer_v=0.0, transformer_va=0.0, wire="", loop_m=0.0, nominal_f=0.0,
@@ -271,7 +280,7 @@ def _chime(draw: Draw, kind: str, linear: bool, rated_rail_v: float) -> House:
         beacon_s=float(draw.choice([0.1, 0.1024])),
         packets_per_s=log_uniform(draw, 0.2, 4.0),
         muted=bool(draw.random() < 0.75),
-        detector_ohm=float(draw.choice([1000.0, 1200.0, 1500.0, 1800.0, 2200.0])),
+        detector_ohm=detector_ohm,
         detector_error=(1.0 + normal(draw, 0.01), 1.0 + normal(draw, 0.01)),
         detector_drop_v=1.72 + normal(draw, 0.04),
         garden=retrofit and bool(draw.random() < 0.35),
@@ -292,8 +301,8 @@ def _chime(draw: Draw, kind: str, linear: bool, rated_rail_v: float) -> House:
     )  # fmt: skip
 
 
-def _fast_detector(draw: Draw, retrofit: bool) -> dict[str, Any]:
-    on_a = log_uniform(draw, 0.001, 0.0048)
+def _fast_detector(draw: Draw, retrofit: bool, most_a: float) -> dict[str, Any]:
+    on_a = log_uniform(draw, 0.001, min(0.0048, most_a))
     delays = (
         (draw.uniform(1e-6, 3e-6), draw.uniform(1e-6, 8e-6))
         if retrofit

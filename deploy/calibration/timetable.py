@@ -140,7 +140,7 @@ def _contact(draw: Draw, house: House, habits: Habits, press: Press, table: Time
         made += _bounces(draw, press.start_s, min(span, 0.4 * hold), opens)
         broken += _bounces(draw, press.end_s - min(span, 0.4 * hold), min(span, 0.4 * hold), opens)
     elif hold > 0.02:
-        made += _bounces(draw, press.start_s, draw.uniform(0.0003, 0.003), float(draw.integers(0, 4)))
+        made += _bounces(draw, press.start_s, draw.uniform(0.0003, 0.003), float(draw.integers(0, 3)))
         if house.kind == "retrofit":
             broken += _bounces(draw, press.end_s - 0.002, draw.uniform(0.0003, 0.002), float(draw.integers(0, 3)))
     if press.door in habits.opens:
