@@ -15,6 +15,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -89,6 +90,14 @@ class Past:
             boot, up_s = self.boot(house, at_s)
             yield (n + 1, house + 1, boot, up_s, at_s, 10.0, 14.2, 13.9, 14.5, None, 5.01, None, 19.5, -92.0)
 
+    def testimony(self) -> Iterator[tuple[Any, ...]]:
+        """Of the packs that told them; numbered below zero, since their bytes are not there."""
+        told = chain(
+            ((row[2], "event", row[4]) for row in self.press_rows()),
+            ((row[2], "window", row[3]) for row in self.readings()),
+        )
+        return ((n - self.presses - READINGS, *row) for n, row in enumerate(told))
+
     def keys(self) -> Iterator[tuple[int, int, int]]:
         for boot in range(1, HOUSES * BOOTS + 1):
             for seq in range(self.packs_of_boot):
@@ -108,7 +117,7 @@ def fill(path: Path, past: Past) -> None:
         for table, rows in (
             ("site", past.sites()), ("chime", past.chimes()), ("door", past.doors()), ("boot", past.boots()),
             ("visit", past.visits()), ("press", past.press_rows()), ("sounding", past.soundings()),
-            ("reading", past.readings()), ("pack_key", past.keys()),
+            ("reading", past.readings()), ("pack_key", past.keys()), ("testimony", past.testimony()),
         ):  # fmt: skip
             columns = len(database.execute(f"PRAGMA table_info({table})").fetchall())
             database.executemany(f"INSERT INTO {table} VALUES ({','.join('?' * columns)})", rows)
