@@ -170,25 +170,28 @@ class Bench:
         return [a, b, math.log(a / b) + ln_is + a * i_s / b, i_s, back_ohm, back_v, beside]
 
     def _both_carry(self, which: NDArray[np.intp], drive: Array, current: Array) -> Array:
-        """Current [A] where diode and ohms across the contact share it: Newton on the voltage across the button."""
+        """Current [A] where the diode and ohms across the contact share it. `current`: with the diode alone.
+
+        Either alone carries less than both, and the sum of drops is concave in the current: from the larger of the two,
+        Newton's steps go up to the answer and never past it.
+        """
         ln_board, board_v, _ = self.board[:, which]
         ln_across, across_v, _ = self.across[:, which]
-        a, _, _, _, _, _, beside = self.path[:, which]
-        drive = drive[which]
-        alone = a + beside
-        w = omega(drive / board_v + np.log(alone / board_v) + ln_board)
-        most = np.maximum(np.maximum(current[which], w * board_v / alone), 0.0)
-        v = np.minimum(across_v * (np.log(most + 1e-12) - ln_across), beside * most)
-        v = np.maximum(v, 0.0)
+        a, beside = self.path[0, which], self.path[6, which]
+        drive, alone = drive[which], a + beside
         sat_board, sat_across = np.exp(ln_board), np.exp(ln_across)
-        for _ in range(4):
-            grow = sat_across * np.exp(v / across_v)
-            i = v / beside + grow - sat_across
-            slope = 1.0 / beside + grow / across_v
-            f = a * i + board_v * np.log1p(i / sat_board) + v - drive
-            v = np.maximum(v - f / ((a + board_v / (i + sat_board)) * slope + 1.0), 0.0)
-        shared: Array = v / beside + sat_across * np.expm1(v / across_v)
-        return shared
+        ohms_only = (
+            omega((drive + alone * sat_board) / board_v + np.log(alone / board_v) + ln_board) * board_v / alone
+            - sat_board
+        )
+        i: Array = np.maximum(np.maximum(current[which], ohms_only), 0.0)
+        knee = beside * sat_across / across_v
+        for _ in range(3):
+            w = omega((beside * i) / across_v + knee + np.log(knee))
+            across = across_v * (np.log(w) - np.log(knee))
+            drops = a * i + board_v * np.log1p(i / sat_board) + across
+            i = np.maximum(i - (drops - drive) / (a + board_v / (i + sat_board) + beside / (1.0 + w)), 0.0)
+        return i
 
     def settle(self, for_s: float) -> None:
         """Let idle circuits find their steady state, without wander; those without a supply stay empty."""

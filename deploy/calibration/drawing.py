@@ -33,20 +33,22 @@ class Case:
     faults: list[Fault] = field(default_factory=list)
 
 
-def draw_cases(folder: Path, kind: str, count: int, seed: int, level: str = "bursts", jobs: int = 1) -> None:
+def draw_cases(
+    folder: Path, kind: str, count: int, seed: int, level: str = "bursts", jobs: int = 1, latest_s: float = LATEST_S
+) -> None:
     """Write NNNN.jsonl, NNNN.fitout.json and NNNN.truth.json for each."""
     folder.mkdir(parents=True, exist_ok=True)
     groups = [range(first, min(first + GROUP, count)) for first in range(0, count, GROUP)]
     if jobs == 1:
         for group in groups:
-            _draw_group(folder, kind, group, seed, level)
+            _draw_group(folder, kind, group, seed, level, latest_s)
         return
     with ProcessPoolExecutor(jobs) as pool:
-        for done in [pool.submit(_draw_group, folder, kind, group, seed, level) for group in groups]:
+        for done in [pool.submit(_draw_group, folder, kind, group, seed, level, latest_s) for group in groups]:
             done.result()
 
 
-def _draw_group(folder: Path, kind: str, numbers: range, seed: int, level: str) -> None:
+def _draw_group(folder: Path, kind: str, numbers: range, seed: int, level: str, latest_s: float) -> None:
     cases = [_begin(kind, number, seed) for number in numbers]
     _make_sound_sustainable(cases)
     for case in cases:
@@ -57,8 +59,8 @@ def _draw_group(folder: Path, kind: str, numbers: range, seed: int, level: str) 
     columns = [(case.house, circuit) for case in cases for circuit in (case.then, case.now)]
     tables = []
     for k, case in enumerate(cases):
-        tables.append(draw_timetable(case.draw, case.house, case.then, Habits(), 2 * k, LATEST_S))
-        tables.append(draw_timetable(case.draw, case.house, case.now, _habits(case.faults), 2 * k + 1, LATEST_S))
+        tables.append(draw_timetable(case.draw, case.house, case.then, Habits(), 2 * k, latest_s))
+        tables.append(draw_timetable(case.draw, case.house, case.now, _habits(case.faults), 2 * k + 1, latest_s))
     end_s = max(table.end_s for table in tables) + 0.01
     bench = Bench(columns, *_mains(cases, end_s))
     bench.settle(SETTLE_S)

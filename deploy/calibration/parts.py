@@ -147,6 +147,7 @@ class House:
     jitter_s: float
     lost: float
     clock: float  # device seconds per second
+    bounces: int  # most openings at each end of a healthy press
     drift: tuple[float, float] = (0.0, 0.0)  # of gain and offset until the later survey
     sheet: dict[str, Any] = field(default_factory=dict)
 
@@ -296,6 +297,7 @@ def _chime(draw: Draw, kind: str, linear: bool, rated_rail_v: float) -> House:
         jitter_s=log_uniform(draw, 1e-6, 3e-5) if retrofit else 0.0,
         lost=log_uniform(draw, 0.0005, 0.008) if retrofit and draw.random() < 0.4 else 0.0,
         clock=1.0 + normal(draw, 30e-6),
+        bounces=int(draw.choice([0, 1, 1, 2])),
         drift=(normal(draw, 0.0012), normal(draw, 0.006)),
         **detector,
     )  # fmt: skip

@@ -140,9 +140,11 @@ def _contact(draw: Draw, house: House, habits: Habits, press: Press, table: Time
         made += _bounces(draw, press.start_s, min(span, 0.4 * hold), opens)
         broken += _bounces(draw, press.end_s - min(span, 0.4 * hold), min(span, 0.4 * hold), opens)
     elif hold > 0.02:
-        made += _bounces(draw, press.start_s, draw.uniform(0.0003, 0.003), float(draw.integers(0, 3)))
+        made += _bounces(draw, press.start_s, draw.uniform(0.0003, 0.003), float(draw.integers(0, house.bounces + 1)))
         if house.kind == "retrofit":
-            broken += _bounces(draw, press.end_s - 0.002, draw.uniform(0.0003, 0.002), float(draw.integers(0, 3)))
+            broken += _bounces(
+                draw, press.end_s - 0.002, draw.uniform(0.0003, 0.002), float(draw.integers(0, house.bounces + 1))
+            )
     if press.door in habits.opens:
         fewest, most, longest = habits.opens[press.door]
         edge = 0.018
