@@ -162,6 +162,8 @@ class FindingList:
     findings: Sequence[Finding]
     verdict: str
     missing: Sequence[str]  # what could not be judged, and why
+    compared: str  # with what; empty where nothing was examined
+    chime: str
     trouble: str
 
 

@@ -26,6 +26,8 @@ def make(house: House, chime: model.Chime, reader: Reader) -> contexts.FindingLi
         findings=[_finding(house, one) for one in found],
         verdict=_verdict(house, found, examination),
         missing=[words.sentence(one) for one in examination.missing] if examination else [],
+        compared=_compared(house, chime, reader) if examination else "",
+        chime=chime.chime,
         trouble=_trouble(house, examination),
     )
 
@@ -53,6 +55,19 @@ def _verdict(house: House, found: Sequence[Held], examination: Examination | Non
     if found:
         return f"{words.sentence(words.counted(len(found), 'finding')).rstrip('.')} open, examined {when}."
     return f"No finding is open; examined {when}{', as far as it could be judged' if examination.missing else ''}."
+
+
+def _compared(house: House, chime: model.Chime, reader: Reader) -> str:
+    """One sentence: the commissioning record and the fit-out sheet that count, or what their absence costs."""
+    place = (house.site.site, chime.chime)
+    parts = [f"the commissioning record of {_day(house, one.end_s)}" for one in reader.commissionings(*place)[:1]]
+    parts += [f"the fit-out sheet of {_day(house, one.kept_s)}" for one in reader.fitouts(*place, limit=1)]
+    if not parts:
+        return (
+            "There is no commissioning record and no fit-out sheet to compare with: what has changed, or was built in, "
+            "cannot be told, only what cannot be right in any house."
+        )
+    return f"What was measured is compared with {words.listed(parts)}."
 
 
 def _trouble(house: House, examination: Examination | None) -> str:

@@ -31,6 +31,9 @@ class Actions(Protocol):
     def claim(self, site: str, chime: str, name: str | None = None) -> None: ...
     def rename_site(self, site: str, name: str, time_zone: str) -> None: ...
     def rename_door(self, site: str, chime: str, door: str, name: str) -> None: ...
+    def commission(
+        self, site: str, chime: str, stretch_s: tuple[float, float] | None, by: str, now_s: float
+    ) -> None: ...
 
 
 def build(
@@ -49,7 +52,7 @@ def build(
     router = APIRouter(route_class=SheetRoute, include_in_schema=False)
     sheets = Sheets(router)
     _doorsteps(router, sheets, reader, actions, health, clock, stale_after_s, prefix)
-    _others(router, sheets, reader, health, clock, stale_after_s)
+    _others(router, sheets, reader, actions, health, clock, stale_after_s)
     _names(router, sheets, reader, actions, health, clock, stale_after_s)
     return router
 
@@ -116,7 +119,13 @@ def _days_back(
 
 
 def _others(
-    router: APIRouter, sheets: Sheets, reader: Reader, health: Health, clock: Callable[[], float], stale_after_s: float
+    router: APIRouter,
+    sheets: Sheets,
+    reader: Reader,
+    actions: Actions,
+    health: Health,
+    clock: Callable[[], float],
+    stale_after_s: float,
 ) -> None:
     past = PastDays(reader)
 
@@ -125,6 +134,11 @@ def _others(
         place = reader.site(site)
         house = _days_back(reader, place, health, clock(), stale_after_s, supply_sheet.MONTH_DAYS)
         return sheets.answer("supply.html", supply_sheet.make(house, reader, past))
+
+    @router.post("/house/{site}/chime/{chime}/commissioning", name="commission")
+    def commission(site: str, chime: str) -> Response:
+        actions.commission(site, chime, None, "", clock())
+        return RedirectResponse(router.url_path_for("supply", site=site), 303)
 
     @router.get("/house/{site}/set-aside", name="set_aside")
     def set_aside(site: str, before: Annotated[str | None, Query(max_length=40)] = None) -> Response:

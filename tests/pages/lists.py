@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from service import model
 from service.errors import NotFound, StoreUnavailable
-from service.finding_ports import Examination
+from service.finding_ports import Commissioning, Examination, KeptSheet
 from service.findings.life import Held
 from service.presses.visits import answered
 
@@ -39,6 +39,8 @@ class Record:
     burst_list: list[model.Burst] = field(default_factory=list)
     set_aside_list: list[model.SetAside] = field(default_factory=list)
     finding_list: list[Held] = field(default_factory=list)
+    commissioning_list: list[Commissioning] = field(default_factory=list)
+    sheet_list: list[KeptSheet] = field(default_factory=list)
     examination_list: list[Examination] = field(default_factory=list)
     looks: dict[tuple[str, str], float] = field(default_factory=dict)
     looked: list[tuple[str, str, float]] = field(default_factory=list)
@@ -182,6 +184,12 @@ class Record:
     def examinations(self, site: str, chime: str | None = None) -> Sequence[Examination]:
         return [one for one in self.examination_list if chime in (None, one.chime)]
 
+    def commissionings(self, site: str, chime: str) -> Sequence[Commissioning]:
+        return self.commissioning_list
+
+    def fitouts(self, site: str, chime: str, limit: int = 100) -> Sequence[KeptSheet]:
+        return self.sheet_list[:limit]
+
     def set_aside(
         self,
         *,
@@ -218,6 +226,9 @@ class Record:
             replace(c, claimed=True) if (c.site, c.chime) == (site, chime) else c for c in self.chime_list
         ]
         self.site_list = [replace(s, name=name or s.name) if s.site == site else s for s in self.site_list]
+
+    def commission(self, site: str, chime: str, stretch_s: tuple[float, float] | None, by: str, now_s: float) -> None:
+        self.commissioning_list.insert(0, Commissioning(1, now_s, now_s - 900, now_s, 3, by))
 
     def rename_site(self, site: str, name: str, time_zone: str) -> None:
         self.site_list = [replace(s, name=name, time_zone=time_zone) if s.site == site else s for s in self.site_list]

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from dashboard import finding_list
+from service.finding_ports import Commissioning, KeptSheet
 from service.findings.advice import ADVICE, CAUTIONS
 from service.findings.verdict import Finding
 from tests.pages.conftest import Opened
@@ -97,6 +98,29 @@ def test_every_finding_of_the_contract_can_be_shown(opened: Opened, name: str) -
 def test_only_the_first_is_unfolded_and_each_opens_without_script(opened: Opened) -> None:
     page = opened(examined()).get(SUPPLY).text
     assert re.findall(r'<details id="finding-(\d+)"( open)?>', page) == [("7", " open"), ("9", "")]
+
+
+def test_what_it_is_compared_with_is_said_or_what_its_absence_costs(opened: Opened) -> None:
+    record = examined()
+    assert "There is no commissioning record and no fit-out sheet" in words_of(opened(record).get(SUPPLY).text)
+    when = at("12 Mar 2026 09.30")
+    record.commissioning_list.append(Commissioning(1, when, when - 900, when, 9, "Ann"))
+    record.sheet_list.append(KeptSheet(at("24 Nov 2026 08.00"), "Ann", {}))
+    assert re.search(
+        r"compared with the commissioning record of 12.March and the fit-out sheet of yesterday\.",
+        words_of(opened(record).get(SUPPLY).text),
+    )
+
+
+def test_the_newest_survey_can_be_taken_as_the_commissioning_record(opened: Opened) -> None:
+    record = examined()
+    client = opened(record)
+    (action,) = re.findall(r'action="([^"]*commissioning)"', client.get(SUPPLY).text)
+    assert client.post(action, headers={"sec-fetch-site": "cross-site"}).status_code == 400
+    assert record.commissioning_list == []
+    answer = client.post(action, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, SUPPLY)
+    assert "the commissioning record of today" in words_of(client.get(SUPPLY).text)
 
 
 def test_a_likelihood_never_claims_certainty() -> None:
