@@ -17,8 +17,13 @@ CAUTIONS = (
 )
 
 
+WRONG = 3
+"""Exit code of `fitout` where something is wrong."""
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Exit code 0; 2 with a sentence on standard error for whatever the person who called can mend; 1 when a part died."""
+    """Exit code 0; 2 with a sentence on standard error for whatever the person who called can mend; 1 when a part died; 3 from
+    `fitout` where something is wrong with what it checked."""
     options = _parser().parse_args(arguments)
     logging.basicConfig(
         level=logging.INFO if options.verbose else logging.WARNING,
@@ -77,6 +82,14 @@ def _examine(options: argparse.Namespace) -> None:
     for pack in answer["packs"]["set_aside"]:
         print(f"set aside: {pack['reason']}")
     print(f"{len(answer['presses'])} presses in {answer['packs']['read']} packs. {CAUTIONS}")
+
+
+def _fitout(options: argparse.Namespace) -> int:
+    from service import bootstrap
+
+    answer, text = bootstrap.fitout(options.sheet, options.changes, options.plot)
+    print(json.dumps(answer, indent=1, ensure_ascii=False) if options.json else text)
+    return WRONG if answer["fits"] is False else 0
 
 
 def _import(options: argparse.Namespace) -> None:
@@ -145,6 +158,21 @@ def _parser() -> argparse.ArgumentParser:
     examine.add_argument("recording", type=Path)
     examine.add_argument("--fitout", type=Path, metavar="SHEET", help="fit-out sheet (JSON)")
     examine.add_argument("--json", action="store_true", help="answer as JSON")
+
+    fitout = commands.add_parser(
+        "fitout",
+        help="what a fit-out sheet says before anything is soldered",
+        description="Predicts the rail from a fit-out sheet, with warnings. Exit code 3: something is wrong; 2: not a sheet.",
+        epilog=CAUTIONS,
+    )
+    fitout.set_defaults(call=_fitout)
+    fitout.add_argument("sheet", metavar="SHEET", help="JSON file, or - for standard input")
+    fitout.add_argument(
+        "--set", dest="changes", action="append", default=[], metavar="FIELD=VALUE",
+        help="what if this field were so, such as reservoir_f=1e-3; shows before and after; may be given again",
+    )  # fmt: skip
+    fitout.add_argument("--json", action="store_true", help="answer as JSON")
+    fitout.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the predicted rail")
 
     take = commands.add_parser("import", help="take a recording into the record, while nothing runs on it")
     take.set_defaults(call=_import)

@@ -2,7 +2,9 @@
 
 import importlib.metadata
 import signal
+import sys
 import threading
+from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
@@ -91,9 +93,9 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     """The page and the API as one ASGI application."""
     from fastapi import FastAPI
 
-    from adapters import http_api, live, problems
+    from adapters import fitout_api, http_api, live, problems
     from adapters.guard import Guard
-    from dashboard import assets, pages
+    from dashboard import assets, fitout_plot, pages
 
     app = FastAPI(
         title="Bellcrank",
@@ -106,6 +108,7 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     problems.install(app)
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
     app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix))
+    app.include_router(fitout_api.build(fitout_plot.plot))
     app.include_router(live.build(reader, hub))
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
     app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
@@ -207,6 +210,25 @@ def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:
     store = SqlStore("sqlite://")
     with opened(recording) as lines:
         return run_examination(store, recordings.read(lines), Understander(store))
+
+
+def fitout(sheet: str, changes: Sequence[str], drawing: Path | None) -> tuple[dict[str, Any], str]:
+    """A fit-out sheet ("-": standard input) checked, as data and as text, and drawn into a file. Raises SettingError."""
+    from dashboard.fitout_plot import plot
+    from service.supply.fitout import read_fitout
+    from service.supply.fitout_rules import check
+    from service.supply.fitout_told import told
+    from service.supply.fitout_words import text_of_check
+
+    try:
+        given = sys.stdin.buffer.read() if sheet == "-" else Path(sheet).read_bytes()
+        before = check(read_fitout(given)) if changes else None
+        found = check(read_fitout(given, changes))
+        if drawing:
+            drawing.write_text(plot(found, before), encoding="utf-8")
+    except OSError as error:
+        raise SettingError(f"{error.filename} cannot be used: {error.strerror}.") from None
+    return told(found, before, changes), text_of_check(found, before, changes)
 
 
 def import_recording(recording: Path, settings: Settings) -> int:

@@ -23,6 +23,9 @@ IEC_60228_OHM_PER_M: dict[float, float] = {
     2.5: 7.41e-3,
 }
 
+THINNEST_OHM_PER_M = 0.5
+"""Above that of AWG 31: no bell wire, and most likely a slip of the pen."""
+
 _NAME = re.compile(
     r"(?:AWG (?P<gauge>\d{1,2})|(?P<gauge_first>\d{1,2}) AWG|(?P<size>\d{1,2}(?:\.\d{1,3})?) (?P<unit>mm2?))"
 )
@@ -39,16 +42,12 @@ def ohm_per_m(wire: str, temperature_c: float = 20.0) -> float:
     size = _NAME.fullmatch(wire)
     if size is None:
         raise SettingError(f"{wire[:60]!r} is no wire such as AWG 20, 0.5 mm2 (cross-section) or 0.8 mm (diameter).")
-    warm = 1.0 + COPPER_PER_K * (temperature_c - 20.0)
-    gauge = size["gauge"] or size["gauge_first"]
-    if gauge:
-        return _of_diameter(gauge_diameter_m(int(gauge))) * warm
-    millimetres = float(size["size"])
-    if millimetres <= 0.0:
-        raise SettingError(f"A wire of {wire} has no copper.")
-    if size["unit"] == "mm":
-        return _of_diameter(millimetres * 1e-3) * warm
-    return IEC_60228_OHM_PER_M.get(millimetres, COPPER_OHM_M / (millimetres * 1e-6)) * warm
+    cold = _cold_ohm_per_m(size)
+    if cold > THINNEST_OHM_PER_M:
+        raise SettingError(
+            f"A wire of {wire} is too thin to be bell wire; it has more than {THINNEST_OHM_PER_M:g} Ohm per metre."
+        )
+    return cold * (1.0 + COPPER_PER_K * (temperature_c - 20.0))
 
 
 def loop_ohm(wire: str, loop_m: float, temperature_c: float = 20.0) -> float:
@@ -65,6 +64,16 @@ def gauge_diameter_m(gauge: int) -> float:
     0.000127
     """
     return float(0.127e-3 * 92.0 ** ((36 - gauge) / 39.0))
+
+
+def _cold_ohm_per_m(size: re.Match[str]) -> float:
+    gauge = size["gauge"] or size["gauge_first"]
+    if gauge:
+        return _of_diameter(gauge_diameter_m(int(gauge)))
+    millimetres = max(float(size["size"]), 1e-6)
+    if size["unit"] == "mm":
+        return _of_diameter(millimetres * 1e-3)
+    return IEC_60228_OHM_PER_M.get(millimetres, COPPER_OHM_M / (millimetres * 1e-6))
 
 
 def _of_diameter(diameter_m: float) -> float:
