@@ -18,13 +18,18 @@ from service.ports import Clock, Reader, Work
 log = logging.getLogger(__name__)
 
 QUIET_S = 60.0
-"""A chime is examined when it has been quiet for this long: a survey and the presses with it come in several packs [s]."""
+"""A chime is examined when it has been quiet for this long: a survey and the presses with it come in several packs. Windows
+of the rail, which come all day, break no quiet [s]."""
 
 LATEST_S = 900.0
-"""One that is never quiet is examined this long after its first new testimony, and again as often [s]."""
+"""One that is never quiet, or sends windows only, is examined this long after its first new testimony, and again as often [s]."""
 
 EVERY_S = 5.0
 """Between two looks at what has arrived [s]."""
+
+
+_BEYOND_ALL = 2**62
+"""No pack has this number: at the start only the newest is asked for."""
 
 
 class Writer(Protocol):
@@ -35,10 +40,14 @@ class Writer(Protocol):
 
 @dataclass(slots=True)
 class _Waiting:
-    """New testimony of a chime was first and last seen at these times."""
+    """New testimony of a chime was first seen, and last seen that was more than windows, at these times."""
 
     first_s: float
-    last_s: float
+    last_s: float | None = None
+
+    def is_over(self, now_s: float) -> bool:
+        quiet = self.last_s is not None and now_s - self.last_s >= QUIET_S
+        return quiet or now_s - self.first_s >= LATEST_S
 
 
 class Examiner:
@@ -79,23 +88,19 @@ class Examiner:
     def _due(self) -> list[tuple[str, str]]:
         now_s = self._clock()
         since = self._seen_pack_id
-        newest, heard = self._reader.testimony_after(since or 0)
+        newest, heard = self._reader.testimony_after(_BEYOND_ALL if since is None else since)
         if since is None:
-            heard = [
-                (chime.site, chime.chime) for chime in self._reader.chimes() if self._has_more(chime.site, chime.chime)
-            ]
+            places = [(chime.site, chime.chime) for chime in self._reader.chimes()]
+            heard = [(*place, True) for place in places if self._has_more(*place)]
         self._seen_pack_id = newest
-        for place in heard:
-            self._waiting.setdefault(place, _Waiting(now_s, now_s)).last_s = now_s
+        for site, chime, more in heard:
+            waits = self._waiting.setdefault((site, chime), _Waiting(now_s))
+            waits.last_s = now_s if more else waits.last_s
         with self._lock:
             asked, self._asked = self._asked, set()
         for place in asked:
-            self._waiting[place] = _Waiting(now_s - LATEST_S, now_s)
-        return [
-            place
-            for place, waits in self._waiting.items()
-            if now_s - waits.last_s >= QUIET_S or now_s - waits.first_s >= LATEST_S
-        ]
+            self._waiting[place] = _Waiting(now_s - LATEST_S)
+        return [place for place, waits in self._waiting.items() if waits.is_over(now_s)]
 
     def _has_more(self, site: str, chime: str) -> bool:
         """Whether there is testimony that its last examination has not seen."""

@@ -70,8 +70,9 @@ class Examination:
 class FindingReader(Protocol):
     """Part of `ports.Reader`. A chime that has never been heard has nothing of any of these; no question raises NotFound."""
 
-    def testimony_after(self, pack_id: int) -> tuple[int, Sequence[tuple[str, str]]]:
-        """The newest testimony of all, and the (site, chime) of which there is some after this pack."""
+    def testimony_after(self, pack_id: int) -> tuple[int, Sequence[tuple[str, str, bool]]]:
+        """The newest testimony of all, and the (site, chime) of which there is some after this pack, each with whether that
+        is more than windows of the rail."""
         ...
 
     def newest_testimony_s(self, site: str, chime: str) -> float | None: ...

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Connection, Select, case, func, select
 
 from adapters.sql import finding_tables, tables
 from adapters.sql.engine import table
@@ -31,17 +31,22 @@ class FindingReader:
 
     # testimony
 
-    def testimony_after(self, pack_id: int) -> tuple[int, Sequence[tuple[str, str]]]:
+    def testimony_after(self, pack_id: int) -> tuple[int, Sequence[tuple[str, str, bool]]]:
         newest = select(func.coalesce(func.max(TESTIMONY.c.pack_id), 0))
-        boots = select(TESTIMONY.c.boot_id).where(TESTIMONY.c.pack_id > pack_id).distinct()
+        more = func.max(case((TESTIMONY.c.kind == "window", 0), else_=1))
         chimes = (
-            select(SITE.c.site, CHIME.c.chime)
-            .select_from(PLACED.join(BOOT, BOOT.c.chime_id == CHIME.c.id))
-            .where(BOOT.c.id.in_(boots))
-            .distinct()
+            select(SITE.c.site, CHIME.c.chime, more)
+            .select_from(
+                PLACED.join(BOOT, BOOT.c.chime_id == CHIME.c.id).join(TESTIMONY, TESTIMONY.c.boot_id == BOOT.c.id)
+            )
+            .where(TESTIMONY.c.pack_id > pack_id)
+            .group_by(SITE.c.site, CHIME.c.chime)
         )
         with self._asking() as connection:
-            return int(connection.execute(newest).scalar_one()), [(r[0], r[1]) for r in connection.execute(chimes)]
+            last = int(
+                connection.execute(newest).scalar_one()
+            )  # first, so that what arrives meanwhile is told again, not lost
+            return last, [(row[0], row[1], bool(row[2])) for row in connection.execute(chimes)]
 
     def newest_testimony_s(self, site: str, chime: str) -> float | None:
         with self._asking() as connection:

@@ -76,13 +76,24 @@ def test_it_is_examined_once_when_it_has_been_quiet(hours: Hours) -> None:
     assert sheet.reservoir_f is None
 
 
-def test_one_that_is_never_quiet_is_examined_every_quarter_of_an_hour(hours: Hours) -> None:
+@pytest.mark.parametrize("records", [WINDOW, [PRESS]])
+def test_one_that_is_never_quiet_is_examined_every_quarter_of_an_hour(hours: Hours, records: list[Any]) -> None:
     hours.wait(5.0)
     count = 0
-    for n in range(180):  # a window every twenty seconds, for an hour
-        hours.bench.take(*WINDOW, up_s=100.0 + 20.0 * n)
+    for n in range(180):  # every twenty seconds, for an hour
+        hours.bench.take(*records, up_s=100.0 + 20.0 * n)
         count += hours.wait(20.0)
     assert count in (3, 4)
+
+
+def test_windows_that_come_all_day_break_no_quiet(hours: Hours) -> None:
+    hours.wait(5.0)
+    hours.bench.take(*survey(), up_s=100.0)
+    count = 0
+    for n in range(4):
+        hours.bench.take(*WINDOW, up_s=120.0 + 20.0 * n)
+        count += hours.wait(20.0)
+    assert count == 1
 
 
 def test_what_came_while_nobody_examined_is_examined_after_the_start_but_only_once(hours: Hours) -> None:

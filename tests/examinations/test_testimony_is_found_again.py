@@ -71,10 +71,11 @@ def test_what_is_new_is_noticed_by_chime(bench: Bench) -> None:
     assert reader.testimony_after(0) == (0, [])
     bench.take(*survey(), up_s=100.0)
     newest, heard = reader.testimony_after(0)
-    assert heard == [(SITE, CHIME)]
+    assert heard == [(SITE, CHIME, True)]
     assert reader.testimony_after(newest) == (newest, [])
     bench.take_arrival(arrival(b'[{"n":"front.press","vb":true}]', 7.0, "bellcrank/1/tern-cottage/attic/pack"))
-    assert reader.testimony_after(newest)[1] == [(SITE, "attic")]
+    bench.take(*WINDOW, up_s=300.0)
+    assert sorted(reader.testimony_after(newest)[1]) == [(SITE, "attic", True), (SITE, CHIME, False)]
 
 
 def test_packs_marked_on_arrival_are_the_commissioning_record(bench: Bench) -> None:
