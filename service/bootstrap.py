@@ -1,6 +1,7 @@
 """The composition root: builds every part once. The only file that imports outward."""
 
 import importlib.metadata
+import json
 import signal
 import sys
 import threading
@@ -205,11 +206,14 @@ def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:
     from service.intake import Understander
     from service.supply.fitout import read_fitout
 
+    sheet = None
     if fitout is not None:
-        read_fitout(text_of(fitout))  # checked now; used once findings are looked for
+        text = text_of(fitout)
+        read_fitout(text)  # raises what is wrong with it
+        sheet = json.loads(text)
     store = SqlStore("sqlite://")
     with opened(recording) as lines:
-        return run_examination(store, recordings.read(lines), Understander(store))
+        return run_examination(store, recordings.read(lines), Understander(store), sheet)
 
 
 def fitout(sheet: str, changes: Sequence[str], drawing: Path | None) -> tuple[dict[str, Any], str]:

@@ -1,10 +1,12 @@
 """What a recording says: the live engine run over it into an empty record. Knows no SQL and no command line."""
 
 from collections.abc import Iterable
+from dataclasses import asdict
 from math import inf
 from typing import Any
 
-from service import intake, telling
+from service import examination, intake, telling
+from service.findings.judge import judge
 from service.model import Arrival
 from service.ports import Reader, Store
 
@@ -29,16 +31,29 @@ def _take_in_batch(store: Store, batch: list[Arrival], understander: intake.Unde
     return len(batch)
 
 
-def examine(store: Store, arrivals: Iterable[Arrival], understander: intake.Understander) -> dict[str, Any]:
-    """The answer of the contract ("What examining a recording answers"), as far as the engine reaches today: presses and
-    blind time. Findings, quantities and unseen presses are not looked for yet: `looked_for` says what was."""
+def examine(
+    store: Store, arrivals: Iterable[Arrival], understander: intake.Understander, sheet: dict[str, Any] | None = None
+) -> dict[str, Any]:
+    """The answer of the contract ("What examining a recording answers"), by the live engine. A recording of several chimes
+    is judged chime by chime, each by the same sheet. Unseen presses are not looked for yet: `looked_for` says what was."""
     count = take_in(store, arrivals, understander)
     reader = store.reader()
-    sites = sorted({chime.site for chime in reader.chimes()})
+    chimes = reader.chimes()
+    if sheet is not None:
+        with store.work() as work:
+            for chime in chimes:
+                work.keep_fitout(chime.site, chime.chime, sheet, chime.last_heard_s, "recording")
+    verdicts = [
+        found.verdict
+        for chime in chimes
+        if (found := examination.examine(reader, judge, chime.site, chime.chime, chime.last_heard_s)) is not None
+    ]
+    findings = sorted((f for v in verdicts for f in v.findings), key=lambda f: -f.likelihood)
+    sites = sorted({chime.site for chime in chimes})
     refused, _ = reader.set_aside(limit=1000)
     return {
-        "quantities": {},
-        "findings": [],
+        "quantities": {name: asdict(one) for v in verdicts for name, one in v.quantities.items()},
+        "findings": [telling.judged(finding) for finding in findings],
         "presses": [
             {
                 "door": press.door,
@@ -58,7 +73,8 @@ def examine(store: Store, arrivals: Iterable[Arrival], understander: intake.Unde
             for site in sites
             for spell in reader.blind_spells(site, -inf, inf, inf)
         ],
-        "looked_for": ["presses", "blind"],
+        "looked_for": ["findings", "quantities", "presses", "blind"],
+        "missing": sorted({said for v in verdicts for said in v.missing}),
         "packs": {"read": count, "set_aside": [{"topic": pack.topic, "reason": pack.reason} for pack in refused]},
     }
 

@@ -12,6 +12,7 @@ from service import model
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.advice import ADVICE
 from service.findings.life import Held
+from service.findings.verdict import Finding
 
 
 def rfc3339(time_s: float) -> str:
@@ -123,23 +124,30 @@ def boot(fact: model.Boot) -> dict[str, Any]:
     }
 
 
-def finding(fact: Held) -> dict[str, Any]:
-    """As the contract has it, with its life beside."""
-    found, advice = fact.finding, ADVICE[fact.finding.name]
+def judged(found: Finding) -> dict[str, Any]:
+    """A finding as the contract has it."""
+    advice = ADVICE[found.name]
     return {
-        "id": fact.id,
-        "site": fact.site,
-        "chime": fact.chime,
         "name": found.name,
         "title": advice.title,
         "door": found.door,
-        "state": fact.state.value,
         "likelihood": round(found.likelihood, 3),
         "also_possible": list(found.also_possible),
         "since": rfc3339_or_none(found.since_s),
         "evidence": [asdict(line) for line in found.evidence],
         "on_site": advice.on_site,
         "caution": advice.caution,
+    }
+
+
+def finding(fact: Held) -> dict[str, Any]:
+    """The same with its life beside."""
+    return {
+        "id": fact.id,
+        "site": fact.site,
+        "chime": fact.chime,
+        **judged(fact.finding),
+        "state": fact.state.value,
         "raised": rfc3339(fact.raised_s),
         "last_found": rfc3339(fact.found_s),
         "cleared": rfc3339_or_none(fact.cleared_s),

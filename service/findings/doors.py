@@ -4,6 +4,7 @@ Counts and medians only; what they mean is the judge's. All moments in seconds o
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -84,9 +85,7 @@ def door_signs(pulses: Floats, evidence: Evidence, cycles: IdleCycles, mains_hz:
         standing_from_s=float(stood[0, 0]) if len(stood) else None,
         standing_width_s=float(np.median(stood[:, 1] - stood[:, 0])) if len(stood) else None,
         standing_widest_s=float(np.percentile(stood[:, 1] - stood[:, 0], 99)) if len(stood) else None,
-        lone_pulses=sum(
-            len(run) == 1 and (width is None or run[0, 1] - run[0, 0] < 0.9 * width) for run in presses
-        ),
+        lone_pulses=sum(len(run) == 1 and (width is None or run[0, 1] - run[0, 0] < 0.9 * width) for run in presses),
     )
 
 
@@ -106,7 +105,7 @@ def _missing(run: Floats, cycle_s: float, width_s: float | None) -> int:
     """Pulses that are missing, or cut short by an open contact, inside a press."""
     start, end = run[0, 0] + EDGE_S, run[-1, 1] - EDGE_S
     count = 0
-    for (_, fall), (rise, _) in zip(run[:-1], run[1:], strict=True):
+    for (_, fall), (rise, _) in pairwise(run):
         gap = rise - fall
         longest = cycle_s - (width_s if width_s is not None else 0.3 * cycle_s) + 2e-3
         count += bool(gap > longest and fall > start and rise < end)

@@ -26,6 +26,7 @@ class Run:
 
     at_s: Floats
     volts: Floats
+    lsb_v: float = 0.0
 
 
 def mains_hz(runs: Sequence[Run], nominal_hz: float) -> tuple[float, float]:
@@ -36,22 +37,25 @@ def mains_hz(runs: Sequence[Run], nominal_hz: float) -> tuple[float, float]:
     usable = [run for run in runs if len(run.at_s) > 30 and np.ptp(run.at_s) * nominal_hz > 3.0]
     if not usable:
         raise ValueError("no burst of three cycles and more; the mains frequency cannot be told")
-    grid = nominal_hz * (1.0 + np.linspace(-FREQUENCY_SHARE, FREQUENCY_SHARE, 25))
-    costs = np.array([_misfit(usable, hertz) for hertz in grid])
-    best = float(grid[int(np.argmin(costs))])
-    step = float(grid[1] - grid[0])
-    for _ in range(4):
-        around = best + step * np.array([-0.5, 0.0, 0.5])
-        costs = np.array([_misfit(usable, float(hertz)) for hertz in around])
-        curvature = costs[0] - 2.0 * costs[1] + costs[2]
+    best, half = nominal_hz, nominal_hz * FREQUENCY_SHARE / 2.0
+    costs = [_misfit(usable, nominal_hz + half * place) for place in (-2.0, -1.0, 0.0, 1.0, 2.0)]
+    lowest = int(np.clip(np.argmin(costs), 1, 3))
+    best += half * (lowest - 2)
+    triple = costs[lowest - 1 : lowest + 2]
+    for narrower in (
+        0.1,
+        0.1,
+    ):  # the misfit of a burst of ten cycles is smooth over half a hertz: a parabola finds its foot
+        curvature = triple[0] - 2.0 * triple[1] + triple[2]
         if curvature > 0.0:
-            best += float(np.clip(0.25 * step * (costs[0] - costs[2]) / curvature, -step, step))
-        step *= 0.3
+            best += float(np.clip(0.5 * half * (triple[0] - triple[2]) / curvature, -half, half))
+        half *= narrower
+        triple = [_misfit(usable, best + half * place) for place in (-1.0, 0.0, 1.0)]
+    curvature = (triple[0] - 2.0 * triple[1] + triple[2]) / half**2
+    if curvature > 0.0:
+        best += float(np.clip(0.5 * (triple[0] - triple[2]) / half / curvature, -half, half))
     spare = sum(len(run.at_s) for run in usable) - len(usable) * (2 * HARMONICS + 2)
-    final = step / 0.3 * np.array([-0.5, 0.0, 0.5]) + best
-    costs = np.array([_misfit(usable, float(hertz)) for hertz in final])
-    curvature = (costs[0] - 2.0 * costs[1] + costs[2]) / (final[1] - final[0]) ** 2
-    variance = costs[1] / max(spare, 10)
+    variance = triple[1] / max(spare, 10)
     error = float(np.sqrt(2.0 * variance / curvature)) if curvature > 0.0 else nominal_hz * FREQUENCY_SHARE
     return best, error
 
@@ -88,18 +92,18 @@ def _design(run: Run, hertz: float) -> Floats:
     harmonics = np.arange(1, min(HARMONICS, int(per_cycle / 2 - 1)) + 1)
     angle = 2.0 * np.pi * hertz * np.outer(run.at_s - run.at_s[0], harmonics)
     drift = (run.at_s - run.at_s.mean())[:, None] / span
-    return np.hstack([np.ones((len(run.at_s), 1)), drift, np.cos(angle), np.sin(angle)])
+    result: Floats = np.hstack([np.ones((len(run.at_s), 1)), drift, np.cos(angle), np.sin(angle)])
+    return result
 
 
 def _misfit(runs: Sequence[Run], hertz: float) -> float:
     total = 0.0
     for run in runs:
         design = _design(run, hertz)
-        _, residual, rank, _ = np.linalg.lstsq(design, run.volts, rcond=None)
-        if len(residual):
-            total += float(residual[0])
-        else:
-            total += float(np.sum((run.volts - run.volts.mean()) ** 2)) * (rank < design.shape[1])
+        volts = run.volts - run.volts.mean()
+        projected = design.T @ volts
+        solved = np.linalg.solve(design.T @ design + 1e-9 * np.eye(design.shape[1]), projected)
+        total += float(volts @ volts - projected @ solved)
     return total
 
 

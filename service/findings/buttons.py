@@ -1,0 +1,184 @@
+"""Findings about buttons, their diodes and the detector: from the signs of a door now, beside those at commissioning.
+
+Each is weighed on its own as odds: how much likelier the signs are with the fault than without it. Knows no supply beyond
+a ratio of voltages.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import acos, cos, exp, lgamma, log, pi, sqrt
+
+from service.findings.cycles import Rise
+from service.findings.doors import DoorSigns, LongPress
+from service.findings.verdict import EvidenceLine, Finding
+from service.supply.fitout import FitOut
+
+PRIOR = 0.03
+"""Before anything is seen, each fault of a button (chosen; no source)."""
+
+DIODE_RISE_V = 0.75
+"""How far a bridged diode lifts the maxima under some milliamperes of idle load, where commissioning has not shown it [V]."""
+
+FULL_WIDTH = 0.985
+"""A standing pulse as wide as this share of a pressed one has no resistance in its way."""
+
+LAMP_BELOW_OHM, LAMP_SPREAD = 4600.0, 0.25
+"""A lamp, or an LED with its resistor, is of lower resistance than damp; between 2 and 5 kOhm either may be (spread: logarithm)."""
+
+DROP_OUTS = (0.01, 0.8)
+BOUNCES = (0.35, 2.2)
+"""Missing pulses, and gaps inside a half-cycle, per press: of a good contact and of a bad one."""
+
+SEEN_SHORTEST_S = 0.08
+"""Rises shorter than this may be what a radio leaves."""
+
+
+@dataclass(frozen=True, slots=True)
+class DoorSeen:
+    """A door with what is known of it. `before`: at commissioning. `standing`: whether its button carries a diode that feeds
+    the chime. `voltage_ratio`: source voltage now to then."""
+
+    door: str
+    now: DoorSigns | None
+    before: DoorSigns | None
+    standing: bool
+    mains_hz: float
+    voltage_ratio: float
+    peak_v: float | None  # of the open source, now
+    noise_v: float  # scatter of a cycle maximum about its level
+    unmatched: Sequence[Rise]  # rises of the rail beside no pulse of any door
+    unmatched_per_s_before: float
+    watched_s: float  # how long cycles of the rail were seen under the idle load
+
+
+def findings(seen: DoorSeen, sheet: FitOut) -> Iterator[Finding]:
+    """Findings of this door, each with its likelihood, however small."""
+    if seen.now is not None and seen.now.standing_from_s is not None:
+        yield from _standing(seen, seen.now, sheet)
+    if seen.now is not None and seen.now.presses:
+        yield from _contact(seen, seen.now)
+    if seen.standing and (seen.now is None or not (seen.now.presses or seen.now.standing_share)):
+        yield from _dead(seen)
+
+
+# ── pulses that stand ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def pressed_width_s(seen: DoorSeen) -> float | None:
+    """Width of a full pulse at the present voltage: as seen in presses now, or as commissioning's follows the voltage [s]."""
+    now, before, period = seen.now, seen.before, 1.0 / seen.mains_hz
+    if now is not None and now.width_s is not None:
+        return now.width_s
+    if before is None or before.width_s is None:
+        return None
+    threshold = cos(pi * min(before.width_s / period, 0.5)) / max(seen.voltage_ratio, 0.1)
+    return period / pi * acos(min(max(threshold, 0.0), 1.0))
+
+
+def _standing(seen: DoorSeen, now: DoorSigns, sheet: FitOut) -> Iterator[Finding]:
+    width, period = now.standing_width_s or 0.0, 1.0 / seen.mains_hz
+    expected = pressed_width_s(seen)
+    widest = now.standing_widest_s or width
+    if now.width_s is None and widest > width / FULL_WIDTH and (expected is None or widest < 1.03 * expected):
+        expected = widest  # a press inside the standing pulses shows the full width
+    sure = min(0.999, 0.90 + 0.1 * min(now.standing_share, 1.0)) if now.standing_share > 0.3 else 0.9
+    lines = [EvidenceLine("standing_pulse_share", round(now.standing_share, 3), expected=0.0)]
+    lines.append(EvidenceLine("pulse_width_s", width, expected=expected))
+    if expected is None or width >= FULL_WIDTH * expected:
+        yield Finding("button-diode-shorted", sure, seen.door, ("contact-stuck",), now.standing_from_s, tuple(lines))
+        return
+    ohm = _series_ohm(seen, sheet, width, expected, period)
+    lamp = 0.6 if ohm is None else 1.0 / (1.0 + exp(log(ohm / LAMP_BELOW_OHM) / LAMP_SPREAD))
+    if ohm is not None:
+        lines.append(EvidenceLine("across_button_ohm", ohm))
+    names = ("lamp-in-button", "leak-across-button")
+    first, second = names if lamp >= 0.5 else names[::-1]
+    doubtful = 0.1 < lamp < 0.9
+    yield Finding(
+        first, sure * max(lamp, 1.0 - lamp), seen.door, (second,) if doubtful else (), now.standing_from_s, tuple(lines)
+    )
+
+
+def _series_ohm(seen: DoorSeen, sheet: FitOut, width: float, full: float, period: float) -> float | None:
+    """Resistance across the button by which its pulses are narrower: V_th grows by I_th R."""
+    if seen.peak_v is None or not sheet.detector_ohm:
+        return None
+    full_v, seen_v = (seen.peak_v * cos(pi * min(w / period, 0.5)) for w in (full, width))
+    on_a = sheet.detector_on_a or max(full_v - 1.9, 0.2) / sheet.detector_ohm
+    return max(seen_v - full_v, 0.0) / on_a
+
+
+# ── contacts ────────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _contact(seen: DoorSeen, now: DoorSigns) -> Iterator[Finding]:
+    if seen.standing and now.long_presses:
+        expected = expected_rise_v(seen)
+        odds = PRIOR * exp(sum(_flat(press, expected, seen.noise_v) for press in now.long_presses))
+        values = sorted(press.rise_v for press in now.long_presses)
+        line = EvidenceLine("rise_at_press_v", values[len(values) // 2], values[0], values[-1], expected)
+        yield Finding("contact-resistance", _share(odds), seen.door, (), now.long_presses[0].start_s, (line,))
+    for name, count, (good, bad), quantity in (
+        ("contact-drops-out", now.drop_outs, DROP_OUTS, "pulses_missing_per_press"),
+        ("contact-bounce", now.short_gaps, BOUNCES, "openings_per_press"),
+    ):
+        odds = PRIOR * exp(_count_odds(count, now.presses, good, bad))
+        line = EvidenceLine(quantity, round(count / now.presses, 3), expected=good)
+        yield Finding(name, _share(odds), seen.door, (), None, (line,))
+
+
+def expected_rise_v(seen: DoorSeen) -> float:
+    """How far a press should lift the maxima [V]: as at commissioning, else by a diode drop."""
+    before = [press.rise_v for press in seen.before.long_presses] if seen.before is not None else []
+    high = sorted(before)[len(before) // 2 :]
+    return max(sum(high) / len(high), 0.35) if high else DIODE_RISE_V
+
+
+def _flat(press: LongPress, expected_v: float, noise_v: float) -> float:
+    """Logarithm of how much likelier this rise is behind a contact with resistance than behind a good one."""
+    spread = sqrt((0.25 * expected_v) ** 2 + noise_v**2)
+    off = (press.rise_v - 0.85 * expected_v) / spread
+    width = 0.85 * expected_v + 2.0 * noise_v
+    good = 0.9 * exp(-0.5 * min(off * off, 60.0)) / (spread * sqrt(2.0 * pi)) + 0.1 / (1.5 * expected_v + 2.0 * noise_v)
+    low, high = -noise_v - 0.1, 0.6 * expected_v + noise_v
+    bad = (1.0 / (high - low) if low <= press.rise_v <= high else 0.0) * 0.97 + 0.03 / width
+    return log(bad / good)
+
+
+def _count_odds(count: int, presses: int, good: float, bad: float) -> float:
+    """Logarithm of odds of a count under Gamma-Poisson rates per press: a bad contact's rate is spread over a decade."""
+    return _negative_binomial(count, presses, bad, 1.2) - _negative_binomial(count, presses, good, 1.0)
+
+
+def _negative_binomial(count: int, presses: int, mean_rate: float, shape: float) -> float:
+    mean = mean_rate * presses
+    p = shape / (shape + mean)
+    return lgamma(count + shape) - lgamma(shape) - lgamma(count + 1.0) + shape * log(p) + count * log(1.0 - p)
+
+
+# ── the detector ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _dead(seen: DoorSeen) -> Iterator[Finding]:
+    expected = expected_rise_v(seen)
+    like_a_press = [
+        rise
+        for rise in seen.unmatched
+        if rise.end_s - rise.start_s >= SEEN_SHORTEST_S and 0.45 * expected < rise.rise_v < 1.6 * expected
+    ]
+    if not like_a_press:
+        return
+    by_chance = max(seen.unmatched_per_s_before, 0.003) * max(seen.watched_s, 1.0)
+    odds = PRIOR * exp(_poisson_odds(len(like_a_press), by_chance, by_chance + 3.0))
+    heights = sorted(rise.rise_v for rise in like_a_press)
+    line = EvidenceLine("rise_at_press_v", heights[len(heights) // 2], heights[0], heights[-1], expected)
+    count = EvidenceLine("rises_without_pulses", float(len(like_a_press)), expected=round(by_chance, 2))
+    yield Finding("detector-dead", _share(odds), seen.door, (), like_a_press[0].start_s, (count, line))
+
+
+def _poisson_odds(count: int, good: float, bad: float) -> float:
+    return count * log(bad / good) - (bad - good)
+
+
+def _share(odds: float) -> float:
+    return odds / (1.0 + odds)

@@ -1,0 +1,100 @@
+"""Whether the standing supply is there: between presses a chime without it lives on its reservoir, and the rail falls freely.
+
+Tells a button diode that is open or reversed from one that conducts. Knows no doors beyond their pulses.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.findings.testimony import Evidence
+
+Floats = NDArray[np.floating[Any]]
+
+SPAN_CYCLES = 5
+"""Falls are measured over some cycles: single maxima are noisy."""
+
+FALLS_SHARE = 0.45
+"""Of the free fall by the idle load: more than this, and nothing recharges the reservoir."""
+
+UNKNOWN_FALL_SHARE_PER_S = 0.15
+"""Where the free fall is not known: share of the rail per second, slower than any chime's (2 mA on 2200 uF at 24 V: 4 %/s; common
+practice, no source)."""
+
+LEAST_FALL_S = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Feeding:
+    """Durations [s], of cycles whose rail was seen: falling freely, and fed, each with and without pulses beside them."""
+
+    falling_pulsed_s: float
+    falling_still_s: float
+    fed_pulsed_s: float
+    fed_still_s: float
+    since_s: float | None  # first free fall
+
+    @property
+    def lost(self) -> bool:
+        """Without a press nothing feeds the chime."""
+        falling = self.falling_pulsed_s + self.falling_still_s
+        return falling >= LEAST_FALL_S and self.fed_still_s < 0.2 * falling
+
+    @property
+    def pulses_while_falling(self) -> float:
+        """Share of the free fall during which the detector pulsed."""
+        falling = self.falling_pulsed_s + self.falling_still_s
+        return self.falling_pulsed_s / falling if falling > 0.0 else 0.0
+
+
+def feeding(evidence: Evidence, cycle_s: float, fall_v_per_s: float | None) -> Feeding:
+    """How the rail was fed. `fall_v_per_s`: free fall under the idle load, from an earlier survey."""
+    at, maxima = evidence.cycle_at_s, evidence.maxima_v
+    if len(at) <= SPAN_CYCLES:
+        return Feeding(0.0, 0.0, 0.0, 0.0, None)
+    span_s = at[SPAN_CYCLES:] - at[:-SPAN_CYCLES]
+    fall = (maxima[:-SPAN_CYCLES] - maxima[SPAN_CYCLES:]) / np.maximum(span_s, cycle_s)
+    whole = np.isfinite(fall) & (span_s < 1.5 * SPAN_CYCLES * cycle_s)
+    limit = FALLS_SHARE * fall_v_per_s if fall_v_per_s else UNKNOWN_FALL_SHARE_PER_S * np.nanmedian(maxima)
+    middle = at[:-SPAN_CYCLES] + 0.5 * span_s
+    whole &= _idle(evidence, middle)
+    falling = whole & (fall > limit)
+    fed = whole & ~falling
+    pulsed = _pulsed(evidence.pulses, middle, cycle_s)
+    first = at[:-SPAN_CYCLES][falling]
+
+    def lasting(mask: NDArray[np.bool_]) -> float:
+        return float(np.count_nonzero(mask)) * cycle_s
+
+    return Feeding(
+        lasting(falling & pulsed),
+        lasting(falling & ~pulsed),
+        lasting(fed & pulsed),
+        lasting(fed & ~pulsed),
+        float(first[0]) if len(first) else None,
+    )
+
+
+def _idle(evidence: Evidence, at_s: Floats) -> NDArray[np.bool_]:
+    if not evidence.loads:
+        return np.ones(len(at_s), bool)
+    moments = np.array([moment for moment, _ in evidence.loads])
+    states = np.array([state == "idle" for _, state in evidence.loads])
+    place = np.searchsorted(moments, at_s, side="right") - 1
+    result: NDArray[np.bool_] = np.where(place >= 0, states[np.maximum(place, 0)], True)
+    return result
+
+
+def _pulsed(pulses: Mapping[str, Floats], at_s: Floats, cycle_s: float) -> NDArray[np.bool_]:
+    """Moments with a pulse no more than a cycle and a half away."""
+    found = np.zeros(len(at_s), bool)
+    for pairs in pulses.values():
+        if len(pairs):
+            place = np.searchsorted(pairs[:, 0], at_s)
+            before = np.where(place > 0, at_s - pairs[np.maximum(place - 1, 0), 1], np.inf)
+            after = np.where(place < len(pairs), pairs[np.minimum(place, len(pairs) - 1), 0] - at_s, np.inf)
+            found |= np.minimum(before, after) < 1.5 * cycle_s
+    return found

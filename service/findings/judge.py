@@ -1,0 +1,297 @@
+"""The judge: what a stretch of testimony, beside the commissioning record and the fit-out sheet, says about an installation.
+
+Puts together the fitted surveys, the signs of the doors and the events of the mains, and ranks what they are evidence for. Knows
+no store, no clock and no wording.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from service.errors import SettingError
+from service.findings import buttons, shifts
+from service.findings.cycles import IdleCycles, Rise, idle_cycles, rises
+from service.findings.doors import DoorSigns, door_signs
+from service.findings.feeding import Feeding, feeding
+from service.findings.fitting import Fitted, fitted
+from service.findings.quantities import quantities
+from service.findings.testimony import Evidence, Floats
+from service.findings.verdict import EvidenceLine, Finding, Measured, Verdict
+from service.presses.pulses import JOIN_S
+from service.supply import mains_events
+from service.supply.assumptions import Basis, basis_of
+from service.supply.fitout import FitOut
+from service.supply.mains_classes import MainsEvent
+from service.supply.mains_steady import CycleMaxima, Doings
+
+TOLD_FROM = 0.5
+"""A finding is told when it is likelier than not."""
+
+SURE = 0.97
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """What one stretch of testimony has come to."""
+
+    evidence: Evidence
+    fit: Fitted | None
+    cycles: IdleCycles
+    doors: dict[str, DoorSigns]
+    unmatched: tuple[Rise, ...]  # rises beside no pulse
+    watched_s: float
+    noise_v: float
+
+
+def judge(now: Evidence, commissioning: Evidence | None, sheet: FitOut) -> Verdict:
+    """Findings, quantities, and about what the evidence sufficed to judge."""
+    basis = _basis(sheet)
+    hertz = _nominal_hz(now, commissioning, sheet)
+    then = _side(commissioning, sheet, basis, hertz, None) if commissioning and not commissioning.is_empty else None
+    here = _side(now, sheet, basis, hertz, then.fit if then else None)
+    found: list[Finding] = []
+    judged: set[tuple[str, str | None]] = set()
+    fed = feeding(now, here.cycles.cycle_s, _free_fall(then or here))
+    if fed.lost:
+        found.append(_unfed(fed, _fed_door(here, sheet)))
+    else:
+        moved, could = shifts.findings(here.fit, then.fit if then else None, sheet, basis, _stopped_sounding(now))
+        found += moved
+        judged |= {(name, None) for name in could}
+        found += _of_mains(here, then)
+        if len(here.cycles.at_s):
+            judged |= {("mains-dip", None), ("mains-swell", None)}
+    for door in sorted({*here.doors, *(then.doors if then else {}), *(one.door for one in sheet.doors)}):
+        seen = _door_seen(door, here, then, sheet)
+        if not fed.lost:
+            found += buttons.findings(seen, sheet)
+        judged |= {(name, door) for name in _judged_by_presses(seen)}
+    told = sorted((f for f in found if f.likelihood >= TOLD_FROM), key=lambda f: -f.likelihood)
+    told = [replace(f, since_s=f.since_s or _begins(now)) for f in told]
+    if len(here.cycles.at_s) > buttons_cycles(hertz):
+        judged |= {("button-diode-open", None), ("button-diode-reversed", None)}
+    return Verdict(
+        quantities=_quantities(here, then, sheet),
+        findings=tuple(told),
+        judged=frozenset(judged),
+        missing=tuple(_missing(here, then, sheet)),
+    )
+
+
+def buttons_cycles(hertz: float) -> int:
+    """Cycles of the rail that show whether it is fed."""
+    return int(hertz)
+
+
+# ── the sides ───────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _side(evidence: Evidence, sheet: FitOut, basis: Basis | None, hertz: float, before: Fitted | None) -> Side:
+    fit = None
+    for survey in reversed(evidence.surveys):
+        fit = fitted(survey, sheet, basis, hertz, before.identified if before else None)
+        if fit is not None:
+            break
+    real_hertz = fit.identified.mains_hz if fit is not None else hertz
+    cycles = idle_cycles(evidence, real_hertz)
+    doors = {door: door_signs(pulses, evidence, cycles, real_hertz) for door, pulses in evidence.pulses.items()}
+    quiet = cycles.idle & np.isfinite(cycles.level_v)
+    off = (cycles.maxima_v - cycles.level_v)[quiet]
+    noise = 1.4826 * float(np.median(np.abs(off))) if len(off) else 0.05
+    watched = float(np.count_nonzero(quiet)) * cycles.cycle_s
+    return Side(evidence, fit, cycles, doors, tuple(_unmatched(evidence, cycles)), watched, noise)
+
+
+def _unmatched(evidence: Evidence, cycles: IdleCycles) -> list[Rise]:
+    """Rises of the rail with no pulse of any door near them."""
+    starts = [pairs for pairs in evidence.pulses.values() if len(pairs)]
+    if not starts:
+        return rises(cycles)
+    every = np.concatenate(starts)
+    begin, end = np.sort(every[:, 0]), np.sort(every[:, 1])
+    found = []
+    for rise in rises(cycles):
+        near = np.searchsorted(begin, rise.end_s + JOIN_S) - np.searchsorted(end, rise.start_s - 4.0 * JOIN_S)
+        if near <= 0:
+            found.append(rise)
+    return found
+
+
+def _door_seen(door: str, here: Side, then: Side | None, sheet: FitOut) -> buttons.DoorSeen:
+    ratio, peak = 1.0, None
+    if here.fit is not None:
+        peak = float(np.sqrt(2.0)) * here.fit.identified.value("v")
+        if then is not None and then.fit is not None:
+            ratio = here.fit.identified.value("v") / then.fit.identified.value("v")
+    elif then is not None and then.fit is not None:
+        peak = float(np.sqrt(2.0)) * then.fit.identified.value("v")
+    return buttons.DoorSeen(
+        door,
+        here.doors.get(door),
+        then.doors.get(door) if then else None,
+        _has_diode(door, here, then, sheet),
+        here.fit.identified.mains_hz if here.fit else sheet.mains_hz or 1.0 / here.cycles.cycle_s,
+        ratio,
+        peak,
+        here.noise_v,
+        here.unmatched,
+        sum(r.end_s - r.start_s >= buttons.SEEN_SHORTEST_S for r in then.unmatched) / max(then.watched_s, 1.0)
+        if then
+        else 0.0,
+        here.watched_s,
+    )
+
+
+def _has_diode(door: str, here: Side, then: Side | None, sheet: FitOut) -> bool:
+    """By the sheet; else by whether its presses lifted the rail at commissioning; else a lone door has it."""
+    said = {one.door: one.diode for one in sheet.doors}.get(door)
+    if said is not None:
+        return said
+    if then is not None and door in then.doors and then.doors[door].long_presses:
+        return max(press.rise_v for press in then.doors[door].long_presses) > 0.3
+    return len({*here.doors, *(then.doors if then else {})}) <= 1
+
+
+# ── the supply ──────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _unfed(fed: Feeding, door: str | None) -> Finding:
+    name = "button-diode-reversed" if fed.pulses_while_falling > 0.6 else "button-diode-open"
+    lines = (
+        EvidenceLine("fed_without_press_s", round(fed.fed_still_s, 3)),
+        EvidenceLine("falling_s", round(fed.falling_pulsed_s + fed.falling_still_s, 3), expected=0.0),
+        EvidenceLine("pulsed_while_falling_share", round(fed.pulses_while_falling, 3)),
+    )
+    return Finding(name, SURE, door, (), fed.since_s, lines)
+
+
+def _fed_door(here: Side, sheet: FitOut) -> str | None:
+    """The door whose diode feeds the chime, where there is one such."""
+    feeding_doors = [one.door for one in sheet.doors if one.diode]
+    if len(feeding_doors) == 1:
+        return feeding_doors[0]
+    return next(iter(here.doors)) if len(here.doors) == 1 else None
+
+
+def _free_fall(side: Side) -> float | None:
+    """How fast the rail falls under the idle load when nothing recharges it [V/s]."""
+    if side.fit is None or "idle" not in side.fit.identified.load_a:
+        return None
+    return side.fit.identified.load_a["idle"] / side.fit.identified.value("c")
+
+
+def _stopped_sounding(evidence: Evidence) -> bool:
+    """Whether the chime started anew just after it had begun to sound."""
+    sounds = [moment for moment, state in evidence.loads if state == "sound"]
+    starts = [powered.start_s for powered in evidence.powered][1:]
+    last_words = [powered.last_heard_s for powered in evidence.powered]
+    loads = sorted(evidence.loads)
+    for start, last in zip(starts, last_words, strict=False):
+        said = [state for moment, state in loads if moment <= last + 0.05]
+        if said and said[-1] == "sound" and any(last - 10.0 < moment < start for moment in sounds):
+            return True
+    return False
+
+
+def _of_mains(here: Side, then: Side | None) -> list[Finding]:
+    found = []
+    grouped: dict[str, list[MainsEvent]] = {}
+    for event in _events(here, then):
+        if event.proven and "own load" not in event.also_possible:
+            name = "mains-swell" if event.kind in ("swell", "overvoltage") else "mains-dip"
+            grouped.setdefault(name, []).append(event)
+    for name, events in grouped.items():
+        worst = max(events, key=lambda e: abs(1.0 - (e.residual if e.residual is not None else 1.0)))
+        lines = [EvidenceLine("events", float(len(events)), expected=0.0)]
+        if worst.residual is not None:
+            lines.append(EvidenceLine("residual_share", worst.residual, worst.residual_low, worst.residual_high, 1.0))
+        lines.append(EvidenceLine("duration_s", worst.duration_s))
+        likelihood = 1.0 - 0.06 / len(events)
+        found.append(Finding(name, likelihood, None, (), events[0].start_s, tuple(lines)))
+    return found
+
+
+def _events(here: Side, then: Side | None) -> list[MainsEvent]:
+    evidence = here.evidence
+    if not len(here.cycles.at_s):
+        return []
+    presses = [(float(run[0, 0]), float(run[-1, 1])) for pairs in evidence.pulses.values() for run in _runs(pairs)]
+    fit = here.fit or (then.fit if then else None)
+    fall, drop = {}, {}
+    if fit is not None:
+        found = fit.identified
+        peak = found.value("v") * float(np.sqrt(2.0))
+        for kind, load in found.load_a.items():
+            fall[kind] = load / found.value("c")
+            drop[kind] = max(peak - found.rail_max_v[kind], 0.0)
+    doings = Doings(
+        loads=evidence.loads,
+        radio=evidence.radio,
+        presses=presses,
+        power_ups=[powered.start_s for powered in evidence.powered],
+        fall_v_per_s=fall,
+        drop_v=drop,
+    )
+    return mains_events.events(CycleMaxima(here.cycles.at_s, here.cycles.maxima_v, here.cycles.cycle_s), doings)
+
+
+def _runs(
+    pairs: np.ndarray[tuple[int, ...], np.dtype[np.floating]],
+) -> list[np.ndarray[tuple[int, ...], np.dtype[np.floating]]]:
+    return np.split(pairs, np.flatnonzero(pairs[1:, 0] - pairs[:-1, 1] >= JOIN_S) + 1) if len(pairs) else []
+
+
+# ── what could be judged, and what could not be given ───────────────────────────────────────────────────────────────────
+
+
+def _judged_by_presses(seen: buttons.DoorSeen) -> list[str]:
+    now = seen.now
+    if now is None or not (now.presses or now.standing_share):
+        return []
+    names = ["button-diode-shorted", "contact-stuck", "lamp-in-button", "leak-across-button", "detector-dead"]
+    if now.presses:
+        names += ["contact-drops-out", "contact-bounce"]
+    if now.long_presses:
+        names.append("contact-resistance")
+    return names
+
+
+def _quantities(here: Side, then: Side | None, sheet: FitOut) -> dict[str, Measured]:
+    fit = here.fit or (then.fit if then and not here.evidence.surveys else None)
+    return dict(quantities(fit, sheet)) if fit is not None else {}
+
+
+def _missing(here: Side, then: Side | None, sheet: FitOut) -> list[str]:
+    said = []
+    if here.fit is None:
+        said.append("No bursts: reservoir, source resistance and loads cannot be told from this chime's level.")
+    elif "test" not in here.fit.identified.rail_max_v:
+        said.append("No burst with the test load: the reservoir cannot be told from the fall of the rail.")
+    if then is None:
+        said.append("No commissioning record: what was found is compared with the fit-out sheet, more coarsely.")
+    if sheet.dropout_v is None:
+        said.append("The fit-out sheet has no dropout_v: headroom cannot be told.")
+    return said
+
+
+def _basis(sheet: FitOut) -> Basis | None:
+    try:
+        return basis_of(sheet)
+    except SettingError:
+        return None
+
+
+def _nominal_hz(now: Evidence, commissioning: Evidence | None, sheet: FitOut) -> float:
+    if sheet.mains_hz:
+        return sheet.mains_hz
+    for evidence in (commissioning, now):
+        for survey in evidence.surveys if evidence else ():
+            if survey.mains_hz:
+                return survey.mains_hz
+        if evidence and evidence.cycle_s:
+            return 1.0 / evidence.cycle_s
+    return 50.0
+
+
+def _begins(evidence: Evidence) -> float | None:
+    return min((powered.start_s for powered in evidence.powered), default=None)

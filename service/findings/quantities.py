@@ -1,0 +1,75 @@
+"""The measured quantities of a chime with their 90 % intervals, from a fitted survey. Knows no faults."""
+
+from typing import Any
+
+import numpy as np
+
+from service.findings.fitting import Fitted
+from service.findings.verdict import Measured
+from service.supply.fitout import FitOut
+from service.supply.identification import BROAD, NAMES
+
+HALF_WIDTH = 1.645
+"""Standard deviations on either side of a 90 % interval of a normal distribution."""
+
+INFLATION = {"c": 1.6, "r": 1.7, "v": 1.7, "idle": 1.8, "sound": 1.6}
+"""Samples of one burst are not independent, and the model is not the circuit: factors on the fit's own standard deviations."""
+
+BESIDE = {"c": 0.016, "r": 0.035, "v": 0.008, "idle": 0.03, "sound": 0.018}
+"""What no fit can know, as standard deviations of logarithms: gain of the converter, tolerance of the test load, what the model
+leaves out of transformer and reservoir."""
+
+IDLE_BESIDE_A = 0.15e-3
+"""The divider that measures the rail, and leakage, count as idle load here [A]."""
+
+TOLD_BELOW = 0.75
+"""A quantity is told when the bursts have narrowed its prior to less than this share."""
+
+CLOCK_SHARE = 25e-6
+"""A chime's crystal is off by some tens of ppm, and the mains frequency is counted by it (common practice, no source)."""
+
+
+def quantities(fit: Fitted, sheet: FitOut) -> dict[str, Measured]:
+    """By the names of the contract; absent: cannot be told from this survey."""
+    found = fit.identified
+    result = {"mains_hz": _around(found.mains_hz, np.hypot(1.3 * found.mains_hz_error, CLOCK_SHARE * found.mains_hz))}
+    for name, key in (("reservoir_f", "c"), ("source_ohm", "r"), ("open_circuit_v", "v")):
+        if found.sd(key) < TOLD_BELOW * float(BROAD.sd[NAMES.index(key)]):
+            result[name] = _scaled(found.value(key), spread(fit, key))
+    if "idle" in found.load_a:
+        idle = found.load_a["idle"]
+        result["idle_a"] = _scaled(idle, float(np.hypot(spread(fit, "idle"), IDLE_BESIDE_A / max(idle, 1e-4))))
+    if "sound" in found.load_a:
+        result["sound_a"] = _scaled(found.load_a["sound"], spread(fit, "sound"))
+    elif fit.sound_a is not None:
+        result["sound_a"] = _scaled(fit.sound_a, 0.15)
+    if "idle" in found.rail_max_v:
+        ripple = found.rail_max_v["idle"] - found.rail_min_v["idle"]
+        result["ripple_v"] = _around(ripple, 0.03 * ripple + 4e-3)
+    lowest = found.rail_min_v.get("sound", fit.lowest_sounding_v)
+    if lowest is not None and sheet.dropout_v is not None:
+        result["headroom_v"] = _around(lowest - sheet.dropout_v, 0.01 * lowest)
+    if "esr_ohm" not in result and found.sd("esr") < TOLD_BELOW * float(BROAD.sd[NAMES.index("esr")]):
+        result["esr_ohm"] = _scaled(found.value("esr"), float(np.hypot(1.5 * found.sd("esr"), 0.3)))
+    return result
+
+
+def spread(fit: Fitted, key: str) -> float:
+    """Standard deviation of the logarithm of a fitted quantity, everything counted."""
+    return float(np.hypot(INFLATION[key] * fit.identified.sd(key), BESIDE[key]))
+
+
+def covariance(fit: Fitted, keys: tuple[str, ...]) -> Any:
+    """Of the logarithms, as the fit leaves them, inflated; without what is the same at every survey of one chime."""
+    index = [NAMES.index(key) for key in keys]
+    factors = np.array([INFLATION[key] for key in keys])
+    return fit.identified.covariance[np.ix_(index, index)] * np.outer(factors, factors)
+
+
+def _around(value: float, sd: float) -> Measured:
+    return Measured(value, value - HALF_WIDTH * sd, value + HALF_WIDTH * sd)
+
+
+def _scaled(value: float, sd: float) -> Measured:
+    factor = float(np.exp(HALF_WIDTH * sd))
+    return Measured(value, value / factor, value * factor)

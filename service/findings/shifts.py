@@ -1,0 +1,131 @@
+"""Findings of the supply: how far its quantities have moved from the commissioning record, or lie from the fit-out sheet.
+
+Turns two fits into a displacement, has it weighed (`axes`), and tells the result with its numbers. Knows no doors.
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.findings import quantities
+from service.findings.axes import AXES, Displacement, Judged, judge_axes
+from service.findings.fitting import BELOW_DROPOUT, Fitted
+from service.findings.verdict import EvidenceLine, Finding, Measured
+from service.supply.assumptions import TYPICAL, Basis
+from service.supply.fitout import FitOut
+from service.supply.identification import NAMES
+
+Floats = NDArray[np.floating[Any]]
+
+HEALTHY_SD = np.array([0.012, 0.07, 0.022, 0.11, 0.03])
+"""How far healthy supplies move between two looks, half a year apart, as standard deviations of logarithms on `AXES`: temperature of
+the reservoir and the copper, mains of a few per cent, an idle load that is not always the same."""
+
+AGAINST_SHEET_SD = np.array([0.09, 0.40, 0.07, 0.18, 0.10])
+"""The same between a fit-out sheet and what was built by it: tolerance of an electrolytic, and a source resistance that no label tells."""
+
+QUANTITY = {
+    "reservoir-aged": ("reservoir_f",),
+    "source-resistance-high": ("source_ohm",),
+    "mains-low": ("open_circuit_v",),
+    "wrong-transformer": ("open_circuit_v",),
+    "load-high": ("idle_a", "sound_a"),
+    "regulator-drops-out": ("headroom_v",),
+}
+
+ALSO = {
+    "reservoir-aged": (),
+    "source-resistance-high": (),
+    "mains-low": (),
+    "wrong-transformer": (),
+    "load-high": (),
+    "regulator-drops-out": (),
+}
+
+
+def findings(
+    now: Fitted | None, then: Fitted | None, sheet: FitOut, basis: Basis | None, stopped: bool
+) -> tuple[list[Finding], tuple[str, ...]]:
+    """Findings with their likelihood, and the names of those that could be judged."""
+    if now is None:
+        return [], ()
+    dropped = dropped_out(now, sheet, stopped)
+    reference = then.identified.mean if then is not None else _expected(sheet, basis)
+    seen = _displacement(now, then, reference, sheet, dropped)
+    scatter = HEALTHY_SD if then is not None else AGAINST_SHEET_SD
+    judged = judge_axes(seen, np.diag(scatter**2))
+    could = tuple(name for name, axis in _AXIS.items() if np.isfinite(seen.place[AXES.index(axis)]))
+    return list(_told(now, then, reference, sheet, judged)), could
+
+
+_AXIS = {
+    "reservoir-aged": "c",
+    "source-resistance-high": "r",
+    "mains-low": "v",
+    "wrong-transformer": "v",
+    "load-high": "idle",
+    "regulator-drops-out": "sound",
+}
+
+
+def dropped_out(now: Fitted, sheet: FitOut, stopped: bool) -> bool | None:
+    """Whether the regulator dropped out while the chime sounded; None where it is not known to have sounded."""
+    if now.broken_off or stopped:
+        return True
+    if now.lowest_sounding_v is None or sheet.dropout_v is None:
+        return None
+    return now.lowest_sounding_v < BELOW_DROPOUT * sheet.dropout_v
+
+
+def _displacement(
+    now: Fitted, then: Fitted | None, reference: Floats, sheet: FitOut, dropped: bool | None
+) -> Displacement:
+    index = [NAMES.index(axis) for axis in AXES]
+    place = (now.identified.mean - reference)[index]
+    covariance = quantities.covariance(now, AXES)
+    known = [kind in now.identified.load_a for kind in ("test", "idle", "idle", "idle", "sound")]
+    if then is not None:
+        covariance = covariance + quantities.covariance(then, AXES)
+        for i, kind in enumerate(("test", "idle", "idle", "idle", "sound")):
+            known[i] = known[i] and kind in then.identified.load_a
+    place = np.where(known, place, np.nan)
+    reference_ohm = float(np.exp(reference[NAMES.index("r")])) if np.isfinite(reference[NAMES.index("r")]) else 5.0
+    reference_idle = (
+        float(np.exp(reference[NAMES.index("idle")])) if np.isfinite(reference[NAMES.index("idle")]) else 6e-3
+    )
+    return Displacement(place, covariance, reference_ohm, reference_idle, dropped)
+
+
+def _expected(sheet: FitOut, basis: Basis | None) -> Floats:
+    """The logarithms that the sheet leads one to expect; NaN where it is silent."""
+    expected = np.full(len(NAMES), np.nan)
+    for name, value in (("c", sheet.reservoir_f), ("idle", sheet.idle_a), ("sound", sheet.sound_a)):
+        if value:
+            expected[NAMES.index(name)] = np.log(value)
+    if basis is not None:
+        expected[NAMES.index("v")] = np.log(basis.open_circuit_v[TYPICAL])
+        expected[NAMES.index("r")] = np.log(max(basis.source_ohm[TYPICAL], 0.5))
+    return expected
+
+
+def _told(now: Fitted, then: Fitted | None, reference: Floats, sheet: FitOut, judged: Judged) -> list[Finding]:
+    measured = quantities.quantities(now, sheet)
+    before = quantities.quantities(then, sheet) if then is not None else {}
+    expected = {"reservoir_f": "c", "source_ohm": "r", "open_circuit_v": "v", "idle_a": "idle", "sound_a": "sound"}
+    found = []
+    for name, likelihood in judged.faults.items():
+        lines = []
+        for quantity in QUANTITY[name]:
+            value = measured.get(quantity)
+            if value is not None:
+                lines.append(_line(quantity, value, before.get(quantity), reference, expected.get(quantity)))
+        found.append(Finding(name, likelihood, None, ALSO[name], now.survey.at_s, tuple(lines)))
+    return found
+
+
+def _line(quantity: str, value: Measured, before: Measured | None, reference: Floats, key: str | None) -> EvidenceLine:
+    expected = before.value if before is not None else None
+    if expected is None and key is not None and np.isfinite(reference[NAMES.index(key)]):
+        expected = float(np.exp(reference[NAMES.index(key)]))
+    return EvidenceLine(quantity, value.value, value.low, value.high, expected)
