@@ -48,10 +48,13 @@ def examine(reader: Reader, judge: Judge, site: str, chime: str, now_s: float) -
         return None
     found = reader.testimony(site, chime, newest_s - STRETCH_S, newest_s + 1.0, LIMITS)
     records = reader.commissionings(site, chime)
-    first = _evidence(reader.commissioning_testimony(records[0].id)) if records else None
+    commissioned = reader.commissioning_testimony(records[0].id) if records else []
+    if records and not records[0].by:  # marked on arrival: not of now, unless nothing has been told since
+        marked = {one.pack_id for one in commissioned}
+        found = [one for one in found if one.pack_id not in marked] or found
     sheets = reader.fitouts(site, chime, limit=1)
     sheet = read_fitout(json.dumps(sheets[0].sheet)) if sheets else FitOut()
-    verdict = judge(_evidence(found), first, sheet)
+    verdict = judge(_evidence(found), _evidence(commissioned) if records else None, sheet)
     worked = [record.taken_s for record in records] + [sheet.kept_s for sheet in sheets]
     survey_s = max((one.at_s for one in found if one.kind == "survey"), default=None)
     pack_id = max((one.pack_id for one in found), default=0)

@@ -211,6 +211,15 @@ def test_the_commissioning_record_and_the_sheet_that_count_are_shown_to_the_judg
     assert (fitout.reservoir_f, fitout.doors[0].door) == (1e-3, "front")
 
 
+def test_what_was_marked_as_commissioning_is_not_of_now_unless_nothing_else_is(hours: Hours) -> None:
+    hours.bench.take(*survey(14.0), up_s=100.0, commissioning=True)
+    hours.wait(QUIET_S + 10.0)
+    hours.bench.take(*survey(13.0), up_s=5000.0)
+    hours.wait(QUIET_S + 10.0)
+    shown = [[s.bursts["idle"].volts[0] for s in now.surveys] for now, _, _ in hours.judge.shown]
+    assert shown == [pytest.approx([14.0]), pytest.approx([13.0])]
+
+
 def test_after_new_parts_one_look_clears(hours: Hours) -> None:
     hours.bench.take(*survey(), up_s=100.0)
     hours.wait(QUIET_S + 10.0)
