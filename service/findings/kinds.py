@@ -12,8 +12,10 @@ KINDS: tuple[Kind, ...] = ("survey", "event", "window")
 def kind_of(pack: Pack) -> Kind | None:
     """The most telling kind of what the pack says of supply and presses; None where it says nothing of them.
 
-    >>> kind_of(Pack(boot=7, seq=0)), kind_of(Pack(boot_cause="power-on"))
-    (None, 'event')
+    A chime may repeat in every pack why it started; that is an event in the first pack only.
+
+    >>> [kind_of(Pack(boot=7, seq=n, boot_cause="power-on")) for n in (0, 1)]
+    ['event', None]
     """
     bursts = [waveform.kind for waveform in pack.waveforms if waveform.kind not in ("peaks", "troughs")]
     if bursts or pack.burst_figures:
@@ -27,7 +29,7 @@ def kind_of(pack: Pack) -> Kind | None:
         or pack.press_summaries
         or pack.contact_changes
         or pack.sound
-        or pack.boot_cause
+        or (pack.boot_cause and pack.seq == 0)
     ):
         return "event"
     return "window" if pack.rail_windows else None
