@@ -20,7 +20,7 @@ FREE_SHARE, FASTEST_SHARE = 0.7, 1.5
 MOST_PULLED = 0.05
 """The lowest cycle of a dip may be one that a radio pulled, by no more than this; a radio of 0.2 A at 8 Ω (common practice)."""
 
-FEWEST_PAUSED_CYCLES = 3
+FEWEST_PAUSED_CYCLES = 4
 LONGEST_WALK_CYCLES = 60
 
 
@@ -57,7 +57,21 @@ def _dip(look: Look, first: int, last: int) -> MainsEvent | None:
     start, end = _first_fallen(look, first), _last_low(look, first, last)
     if look.comes_back_with_a_press(end, last):
         return None
-    return look.event(start, end, last, _remaining(look, start, end))
+    return look.event(start, end, last, _remaining(look, start, end), own_load=_falls_too_fast(look, start, end))
+
+
+def _falls_too_fast(look: Look, start: int, end: int) -> bool:
+    """Whether the rail falls faster than the load empties it: the mains can only stop the recharging, so a load was added.
+
+    A regulator that draws constant power draws more as the rail sinks; that is allowed for.
+    """
+    free = look.fall_v(start)
+    if free is None or start == 0:
+        return False
+    maxima = look.series.maxima_v[start - 1 : end + 1]
+    cycles = int(np.argmin(maxima))
+    fastest = FASTEST_SHARE * free * float(maxima[0] / max(maxima[cycles], 0.1))
+    return cycles > 0 and float(maxima[0] - maxima[cycles]) > cycles * fastest + 2.0 * look.band.noise_v
 
 
 def _first_fallen(look: Look, first: int) -> int:

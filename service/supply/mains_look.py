@@ -113,8 +113,11 @@ class Look:
         sinking = -np.diff(maxima[np.searchsorted(at_s, self.press_ends_s[released - 1]) : end + 1])
         return len(sinking) > 3 and bool(np.mean(sinking >= -self.band.noise_v) > 0.9)
 
-    def event(self, start: int, end: int, last: int, residual: tuple[float, float, float]) -> MainsEvent:
-        """From the first to the last cycle of the event; `last`: of the run in which it was found. `residual`: value and bounds."""
+    def event(
+        self, start: int, end: int, last: int, residual: tuple[float, float, float], *, own_load: bool = False
+    ) -> MainsEvent:
+        """From the first to the last cycle of the event; `last`: of the run in which it was found. `residual`: value and bounds.
+        `own_load`: its course shows a load that nobody told of."""
         at_s, cycle_s, limits = self.series.at_s, self.series.cycle_s, self.limits
         ended = self.goes_on_after(last)
         duration_s = float(at_s[end] - at_s[start]) + cycle_s
@@ -124,7 +127,8 @@ class Look:
         possible: list[str] = []
         if dipped and kind != "interruption" and low < limits.interruption_share:
             possible.append("interruption")
-        if dipped and not self.doings.loads_told:
+        own_load = own_load or (dipped and not self.doings.loads_told)
+        if own_load:
             possible.append("own load")
         if dipped and not ended:
             possible.append("loss in the wiring")
@@ -143,6 +147,6 @@ class Look:
             start_high_s=float(at_s[start]) + cycle_s,
             load=STATES[int(self.band.state[start])],
             ended=ended,
-            proven=beyond,
+            proven=beyond and not own_load and (ended or not dipped),
             also_possible=tuple(possible),
         )

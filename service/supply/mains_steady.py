@@ -27,6 +27,9 @@ ARRIVED_SHARE = 0.03
 PRESS_RISE_V = 1.0
 """A press takes one diode drop out of the way: 0.57 to 0.91 V from 1 mA to 1 A for a 1N4007 (ngspice)."""
 
+LOWEST_LEVEL_V = 1.0
+"""No chime lives on less; what was measured then is no supply."""
+
 FEWEST_CYCLES = 5
 GAP_CYCLES = 3.5
 
@@ -85,8 +88,8 @@ class Band:
     """For N cycles: the expected maximum lies from `low_v` to `high_v` (0 and infinity where nothing is known).
 
     `state`: index into STATES; `quiet`: nothing the chime did moves the maximum; `broken`: cycles are missing before this one;
-    `noise_v`: scatter of a quiet maximum from cycle to cycle. `pulled_share`: how far, at times, a quiet maximum lies below
-    its level (1 in 20 lies lower): by a radio that nobody told of, for instance. `usual_v`: median level of each load.
+    `noise_v`: scatter of a quiet maximum from cycle to cycle. `pulled_share`: how far, in a usual second, the lowest quiet
+    maxima lie below their level: by a radio that nobody told of, for instance. `usual_v`: median level of each load.
     """
 
     low_v: Floats
@@ -115,25 +118,22 @@ def band(series: CycleMaxima, doings: Doings, limits: Limits) -> Band:
     quiet &= ~_within(at_s, doings.presses, cycle_s, cycle_s * limits.settle_cycles)
     broken = np.diff(at_s, prepend=at_s[0]) > GAP_CYCLES * cycle_s
     noise = _noise(maxima, quiet & ~broken)
-    level = _levels(series, key, quiet, doings, limits)
+    level = _levels(series, key, quiet & ~_sinking(series, state, noise, doings), doings, limits)
     usual = {
         k: float(np.median(level[known]))
         for k in range(len(STATES))
         if (known := (state == k) & ~np.isnan(level)).any()
     }
     judged = maxima[quiet] / level[quiet]
-    pulled = 1.0 - float(np.nanpercentile(judged, 5.0)) if np.isfinite(judged).any() else 0.0
     low, high = np.where(np.isnan(level), 0.0, level), np.where(np.isnan(level), np.inf, level)
     _bridge(low, high, series, changes, starts, limits)
     _lift(low, high, series, doings.presses, limits)
-    return Band(low, high, state, quiet & ~pressed, broken, noise, max(pulled, 0.0), usual)
+    return Band(low, high, state, quiet & ~pressed, broken, noise, _pulled(judged[np.isfinite(judged)]), usual)
 
 
 def _from_soundings(soundings: Sequence[tuple[float, float]]) -> list[tuple[float, LoadState]]:
-    told: list[tuple[float, LoadState]] = []
-    for start_s, end_s in soundings:
-        told += [(start_s, "sound"), (end_s, "idle")]
-    return sorted(told)
+    starts: list[tuple[float, LoadState]] = [(start_s, "sound") for start_s, _ in soundings]
+    return sorted([*starts, *((end_s, "idle") for _, end_s in soundings)])
 
 
 def _held(at_s: Floats, told: Sequence[tuple[float, int]]) -> Whole:
@@ -168,23 +168,39 @@ def _noise(maxima: Floats, quiet: Bools) -> float:
     return float(np.median(steps[:: len(steps) // 20_000 + 1]) * 1.4826 / np.sqrt(2.0))
 
 
+def _sinking(series: CycleMaxima, state: Whole, noise: float, doings: Doings) -> Bools:
+    """Cycles about which the rail falls as it does without recharging: that is no level, whatever its median."""
+    maxima, sinking = series.maxima_v, np.zeros(len(state), bool)
+    for k, load in enumerate(STATES):
+        free = abs(doings.fall_v_per_s.get(load, 0.0)) * series.cycle_s
+        if free > noise and len(maxima) > 4:
+            sinking[2:-2] |= (state[2:-2] == k) & (maxima[:-4] - maxima[4:] > 0.6 * 4.0 * free)
+    return sinking
+
+
+def _pulled(shares: Floats) -> float:
+    """Of each fifty quiet maxima the lowest twentieth, and of these the median: an event is in few of them, a radio in most."""
+    lowest = [np.percentile(part, 5.0) for part in np.array_split(shares, min(len(shares) // 50 + 1, 400)) if len(part)]
+    return max(1.0 - float(np.median(lowest)), 0.0) if lowest else 0.0
+
+
 def _levels(series: CycleMaxima, key: Whole, quiet: Bools, doings: Doings, limits: Limits) -> Floats:
     """Sliding reference of each cycle's own load; NaN where that load was never seen quiet."""
-    level = np.full(len(key), np.nan)
+    level, keys = np.full(len(key), np.nan), np.unique(key).tolist()
     by_key: dict[int, tuple[Floats, Floats]] = {}
-    for k in np.unique(key).tolist():
+    for k in keys:
         steady_v = doings.steady_v.get(STATES[k // 2])
         followed = _follow(series, quiet & (key == k), steady_v, limits)
         if followed:
             by_key[k] = np.array([at_s for at_s, _ in followed]), np.array([volts for _, volts in followed])
         elif steady_v is not None:
             by_key[k] = series.at_s[:1], np.array([steady_v])
-    for k in np.unique(key).tolist():
+    for k in keys:
         source = by_key.get(k) or by_key.get(k ^ 1)  # the same load with the radio the other way
         if source is not None:
             own = key == k
             level[own] = np.interp(series.at_s[own], *source)
-    return level
+    return np.where(level < LOWEST_LEVEL_V, np.nan, level)
 
 
 def _follow(series: CycleMaxima, chosen: Bools, reference: float | None, limits: Limits) -> list[tuple[float, float]]:
@@ -211,13 +227,12 @@ def _follow(series: CycleMaxima, chosen: Bools, reference: float | None, limits:
 
 def _bridge(low: Floats, high: Floats, series: CycleMaxima, changes: Whole, starts: Whole, limits: Limits) -> None:
     """Widens the band after each change of load, in place, until the maximum has found its new level."""
-    longest = max(int(limits.settle_s / series.cycle_s), 1)
     begun = set(starts.tolist())
-    for i in sorted({*changes.tolist(), *begun}):
-        end = min(i + longest, len(low))
+    marks = sorted({*changes.tolist(), *begun})
+    for i, following in itertools.pairwise([*marks, len(low)]):
+        end = max(min(int(np.searchsorted(series.at_s, series.at_s[i] + limits.settle_s)), following), i + 1)
         before = max(i - 2, 0)
-        lower = 0.0 if i in begun else min(low[before], low[i])
-        upper = high[i] if i in begun else max(high[before], high[i])
+        lower, upper = (0.0, np.inf) if i in begun else (min(low[before], low[i]), max(high[before], high[i]))
         maxima = series.maxima_v[i:end]
         away = (maxima > high[i:end] * (1.0 + ARRIVED_SHARE)) if upper > high[i] else np.zeros(end - i, bool)
         if lower < low[i]:
@@ -235,11 +250,11 @@ def _lift(
     low: Floats, high: Floats, series: CycleMaxima, presses: Sequence[tuple[float, float]], limits: Limits
 ) -> None:
     """Lifts the upper edge, in place, while a button is held and until the reservoir has lost the rise again."""
-    at_s, longest = series.at_s, max(int(limits.settle_s / series.cycle_s), 1)
+    at_s = series.at_s
     for start_s, end_s in presses:
         i = max(int(np.searchsorted(at_s, start_s, side="right")) - 1, 0)
         released = int(np.searchsorted(at_s, end_s, side="right")) + 1
-        end = min(released + longest, len(high))
+        end = int(np.searchsorted(at_s, end_s + limits.settle_s))
         back = np.flatnonzero(series.maxima_v[released:end] <= low[released:end] * (1.0 + ARRIVED_SHARE / 3.0))
-        until = released + int(back[0]) if len(back) else end
+        until = released + int(back[0]) if len(back) else max(end, released)
         high[i:until] = np.maximum(high[i:until], low[i:until] + PRESS_RISE_V)

@@ -1,5 +1,7 @@
 """Promise: what the chime does itself, what a button does, and ordinary unrest of the mains are no events of the mains."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -156,3 +158,39 @@ def test_any_clear_event_is_found_once_at_its_cycles(start: int, length: int, sh
     assert event.residual_low is not None
     assert event.residual_high is not None
     assert event.residual_low <= share <= event.residual_high
+
+
+@settings(deadline=None, max_examples=150)
+@given(data=st.data())
+def test_any_record_whatever_gives_finite_ordered_answers(data: st.DataObject) -> None:
+    count = data.draw(st.integers(1, 80))
+    moment = st.floats(-2.0, 4.0)
+    volts = data.draw(st.lists(st.one_of(st.floats(0.0, 60.0), st.just(math.nan)), min_size=count, max_size=count))
+    at_s = data.draw(st.lists(st.floats(-1.0, 3.0), min_size=count, max_size=count))
+    span = st.tuples(moment, st.floats(0.0, 2.0)).map(lambda t: (t[0], t[0] + t[1]))
+    doings = Doings(
+        loads=data.draw(st.lists(st.tuples(moment, st.sampled_from(["idle", "test", "sound"])), max_size=6)),
+        radio=data.draw(st.lists(st.tuples(moment, st.booleans()), max_size=6)),
+        presses=data.draw(st.lists(span, max_size=4)),
+        power_ups=data.draw(st.lists(moment, max_size=3)),
+        steady_v=data.draw(st.sampled_from([{}, {"idle": 20.0}])),
+        fall_v_per_s=data.draw(st.sampled_from([{}, {"idle": 10.0}])),
+        drop_v=data.draw(st.sampled_from([{}, {"idle": 2.0}])),
+    )
+    found = events(CycleMaxima(np.array(at_s), np.array(volts), CYCLE_S), doings)
+    assert [event.start_s for event in found] == sorted(event.start_s for event in found)
+    for event in found:
+        assert event.residual is not None
+        assert event.residual_low is not None
+        assert event.residual_high is not None
+        assert 0.0 <= event.residual_low <= event.residual <= event.residual_high < 1e3
+        assert event.duration_s > 0.0
+        assert event.seen_cycles > 0
+
+
+def test_a_fall_faster_than_the_load_empties_the_reservoir_is_a_load_and_not_the_mains() -> None:
+    volts = np.full(400, 20.0)
+    volts[200:206] = [14.0, 15.5, 17.0, 18.5, 19.3, 19.8]  # an untold radio behind much resistance
+    (event,) = events(series(volts), IDLE)  # 10 V/s: 0.2 V a cycle without recharging
+    assert not event.proven
+    assert "own load" in event.also_possible
