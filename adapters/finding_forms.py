@@ -86,7 +86,7 @@ class Quantity(Form):
     value: float = Field(examples=[3.1e-4])
     low: float = Field(description="of the 90 % interval", examples=[3.0e-4])
     high: float = Field(examples=[3.2e-4])
-    at: AwareDatetime = Field(description="when the newest testimony it rests on was put together")
+    at: AwareDatetime = Field(description="of the survey it rests on, or of the newest testimony where there is none")
 
 
 class Quantities(Form):

@@ -24,6 +24,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from adapters.sql.work import SqlStore
     from service.actions import Actions
     from service.daemon import Part, run_together
+    from service.examiner import Examiner
+    from service.findings.judge import judge
     from service.health import Health
     from service.hub import Hub
     from service.intake import Understander
@@ -71,11 +73,13 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         listener = Listener(access, settings.prefix, health, now_s)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell)
         timers = Timers(keeper, now_s)
-        app = build_app(store.reader(), keeper, Actions(keeper), health, hub, settings)
+        examiner = Examiner(store.reader(), keeper, judge, now_s)
+        app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings)
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),
             Part("timers", timers.run, timers.stop),
+            Part("examiner", examiner.run, examiner.stop),
         ]
         if broker:
             tender = BrokerTender(broker)

@@ -66,7 +66,8 @@ def conclude(work: Work, examined: Examined) -> None:
     """Write what was measured and found, and tell of what was raised or cleared."""
     record, look = examined.record, examined.look
     site, chime = record.site, record.chime
-    work.add_quantities(site, chime, look.newest_s, examined.verdict.quantities)
+    measured_s = look.newest_s if look.survey_s is None else look.survey_s
+    work.add_quantities(site, chime, measured_s, examined.verdict.quantities)
     for step in life.follow(site, chime, work.held_findings(site, chime), examined.verdict, look):
         finding_id = work.put_finding(site, chime, step)
         if step.change is not None and life.is_told(step.change):
