@@ -25,7 +25,7 @@ YEAR_S = 31_536_000
 HEADERS = {
     "content-security-policy": "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'",
     "cache-control": "no-store",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # with no-referrer a browser's forms come with "Origin: null", and are refused
     "x-content-type-options": "nosniff",
 }
 """Of every page: nothing is asked of anybody but this service, nothing inline runs, and no other site may frame it."""
