@@ -22,11 +22,19 @@ def main() -> None:
     score.add_argument("--jobs", type=int, default=2)
     score.add_argument("--wrong", action="store_true", help="list what was answered wrongly")
     score.add_argument("--first", type=int, help="only so many")
+    score.add_argument("--label", help="only installations with this label, such as healthy")
+    score.add_argument(
+        "--change", action="store_true", help="examine the first survey by itself too: changes between the surveys"
+    )
     given = parser.parse_args()
     if given.command == "draw":
         drawing.draw_cases(given.folder, given.kind, given.count, given.seed, given.level, given.jobs)
     else:
-        print(json.dumps(scoring.score(given.folder, given.jobs, given.wrong, given.first), indent=1))
+        print(
+            json.dumps(
+                scoring.score(given.folder, given.jobs, given.wrong, given.first, given.label, given.change), indent=1
+            )
+        )
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ import datetime
 import itertools
 import json
 import math
+import tempfile
 from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
@@ -23,29 +24,50 @@ MOVES_SOURCE = {"source-resistance-high", "wrong-transformer", "regulator-drops-
 BINS = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0001)
 
 
-def score(folder: Path, jobs: int = 2, wrong: bool = False, first: int | None = None) -> Json:
-    """The figures of a folder that drawing.draw_cases has filled."""
-    names = sorted(path.name.removesuffix(".truth.json") for path in folder.glob("*.truth.json"))[:first]
-    work = [(folder, name) for name in names]
+def score(
+    folder: Path,
+    jobs: int = 2,
+    wrong: bool = False,
+    first: int | None = None,
+    label: str | None = None,
+    change: bool = False,
+) -> Json:
+    """The figures of a folder that drawing.draw_cases has filled. `change`: examine the first survey by itself too, for the
+    changes between the surveys as the engine sees them."""
+    names = sorted(path.name.removesuffix(".truth.json") for path in folder.glob("*.truth.json"))
+    truths = {name: json.loads((folder / f"{name}.truth.json").read_text()) for name in names}
+    names = [name for name in names if label in (None, truths[name]["label"])][:first]
+    work = [(folder, name, change) for name in names]
     if jobs == 1:
         answers = [_examine(item) for item in work]
     else:
         with ProcessPoolExecutor(jobs) as pool:
             answers = list(pool.map(_examine, work, chunksize=4))
     tally = Tally()
-    for name, (answer, error) in zip(names, answers, strict=True):
-        tally.add(name, json.loads((folder / f"{name}.truth.json").read_text()), answer, error)
+    for name, (answer, before, error) in zip(names, answers, strict=True):
+        tally.add(name, truths[name], answer, error)
+        if answer and before:
+            tally.add_change(truths[name], before, answer.get("quantities") or {})
     return tally.figures(wrong)
 
 
-def _examine(item: tuple[Path, str]) -> tuple[Json | None, str]:
+def _examine(item: tuple[Path, str, bool]) -> tuple[Json | None, Json | None, str]:
+    """The answer; the quantities of the first survey by itself, if wanted; what went wrong."""
     from service.bootstrap import examine
 
-    folder, name = item
+    folder, name, change = item
+    recording, sheet = folder / f"{name}.jsonl", folder / f"{name}.fitout.json"
     try:
-        return examine(folder / f"{name}.jsonl", folder / f"{name}.fitout.json"), ""
+        answer, before = examine(recording, sheet), None
+        if change:
+            with tempfile.TemporaryDirectory() as place:
+                alone = Path(place) / "first.jsonl"
+                lines = [json.loads(line) for line in recording.read_text().splitlines()]
+                alone.write_text("".join(json.dumps(line) + "\n" for line in lines if line.pop("commissioning", False)))
+                before = examine(alone, sheet).get("quantities")
     except Exception as error:  # noqa: BLE001 - a crash is a figure here; the sentence stands in the list of wrong ones
-        return None, f"{type(error).__name__}: {error}"
+        return None, None, f"{type(error).__name__}: {error}"
+    return answer, before, ""
 
 
 class Tally:
@@ -57,6 +79,7 @@ class Tally:
         self.press: Counter[str] = Counter()
         self.confusion: dict[str, Counter[str]] = defaultdict(Counter)
         self.source_change_ohm: list[float] = []
+        self.healthy_change: dict[str, list[float]] = defaultdict(list)
         self.stated: list[tuple[float, bool]] = []
         self.mistakes: list[Json] = []
 
@@ -69,7 +92,7 @@ class Tally:
             self.mistakes.append({"case": name, "label": label, "error": error})
             return
         self._findings(name, truth, answer, label, faults, count)
-        self._quantities(truth, answer, faults)
+        self._quantities(truth, answer)
         if not faults & STANDING:
             self._presses(truth, answer, count)
 
@@ -104,7 +127,7 @@ class Tally:
             what = {"case": name, "label": label, "faults": sorted(faults), "observable": observable}
             self.mistakes.append(what | {"severity": truth["severity"], "said": said})
 
-    def _quantities(self, truth: Json, answer: Json, faults: set[str]) -> None:
+    def _quantities(self, truth: Json, answer: Json) -> None:
         said, now = answer.get("quantities") or {}, truth["now"]
         for key in QUANTITIES:
             value = (said.get(key) or {}).get("value")
@@ -114,10 +137,18 @@ class Tally:
                 continue
             low, high = said[key].get("low", -math.inf), said[key].get("high", math.inf)
             self.quantity[key].append((value / now[key] - 1.0, low <= now[key] <= high))
-        before, after = said_then(answer, "source_ohm"), (said.get("source_ohm") or {}).get("value")
-        if before is not None and after is not None and not faults & MOVES_SOURCE:
-            true = now["source_ohm"] - truth["then"]["source_ohm"]
-            self.source_change_ohm.append(after - before - true)
+
+    def add_change(self, truth: Json, before: Json, after: Json) -> None:
+        """Source resistance where nothing moved it; everything, in houses where nothing happened but half a year."""
+        values = {
+            key: ((before.get(key) or {}).get("value"), (after.get(key) or {}).get("value")) for key in QUANTITIES
+        }
+        was, is_now = values["source_ohm"]
+        if was is not None and is_now is not None and not set(truth["faults"]) & MOVES_SOURCE:
+            self.source_change_ohm.append(is_now - was - truth["now"]["source_ohm"] + truth["then"]["source_ohm"])
+        for key, (was, is_now) in values.items():
+            if truth["label"] == "healthy" and was and is_now:
+                self.healthy_change[key].append(math.log(is_now / was))
 
     def _presses(self, truth: Json, answer: Json, count: Counter[str]) -> None:
         """A press that gave a pulse must be told once, at its door, within 60 ms; nothing may be invented. A press during
@@ -176,6 +207,7 @@ class Tally:
                 "p50": _percentile(change, 50),
                 "p95": _percentile(change, 95),
             },
+            "healthy_change_sd": {key: round(float(np.std(values)), 4) for key, values in self.healthy_change.items()},
             "presses": dict(self.press),
             "per_label": {key: dict(count) for key, count in sorted(self.label.items())},
             "confusion": {key: dict(count.most_common()) for key, count in sorted(self.confusion.items())},
@@ -194,20 +226,6 @@ class Tally:
                 right = sum(true for _, true in inside) / len(inside)
                 bins.append({"from": low, "n": len(inside), "stated": round(mean, 3), "right": round(right, 3)})
         return bins
-
-
-def said_then(answer: Json, key: str) -> float | None:
-    """The same quantity at commissioning, where the answer gives it: among the quantities, or as what a finding expected."""
-    said = ((answer.get("commissioning") or {}).get(key) or {}).get("value")
-    for name in ("at_commissioning", "commissioning", "expected"):
-        other = (answer.get("quantities") or {}).get(key, {}).get(name)
-        if said is None and other is not None:
-            said = other.get("value") if isinstance(other, dict) else other
-    lines = [line for finding in answer.get("findings") or [] for line in finding.get("evidence") or []]
-    for line in lines:
-        if said is None and line.get("quantity") == key:
-            said = line.get("expected")
-    return None if said is None else float(said)
 
 
 def _spread_of(values: list[tuple[float, bool] | None]) -> Json:
