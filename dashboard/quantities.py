@@ -12,8 +12,20 @@ NAMES = {
     "ripple_v": "Ripple",
     "headroom_v": "Headroom of the regulator",
     "shortest_sure_press_s": "Shortest press that is always seen",
+    "esr_ohm": "Inner resistance of the reservoir",
+    "across_button_ohm": "Resistance across the button",
+    "rise_at_press_v": "Rise of the rail at a press",
+    "rises_without_pulses": "Rises of the rail without a pulse",
+    "pulse_width_s": "Width of the pulses",
+    "standing_pulse_share": "Cycles with a pulse though nobody presses",
+    "fed_without_press_s": "Time fed though nobody pressed",
+    "falling_s": "Time in which the rail only fell",
+    "pulsed_while_falling_share": "Pulses while the rail fell",
+    "events": "Times it was seen",
+    "residual_share": "Voltage meanwhile",
+    "duration_s": "How long",
 }
-"""Those of the contract. Any other is called by its own name."""
+"""Any other is called by its own name."""
 
 _UNITS = {
     "f": ((0.1, 1e6, "µF"), (1e9, 1.0, "F")),
@@ -25,6 +37,7 @@ _UNITS = {
     "w": ((1e9, 1.0, "W"),),
     "c": ((1e9, 1.0, "°C"),),
     "v_per_s": ((1e9, 1.0, "V/s"),),
+    "share": ((1e9, 100.0, "%"),),
 }
 """By the end of the name: below this size, times this, in this unit."""
 
@@ -34,8 +47,8 @@ _DIGITS = {"hz": 4}
 
 def name_of(quantity: str) -> str:
     """
-    >>> name_of("reservoir_f"), name_of("rise_at_press_v"), name_of("pulses_per_cycle")
-    ('Capacity of the reservoir', 'Rise at press', 'Pulses per cycle')
+    >>> name_of("reservoir_f"), name_of("supply_dip_v"), name_of("pulses_per_cycle")
+    ('Capacity of the reservoir', 'Supply dip', 'Pulses per cycle')
     """
     if quantity in NAMES:
         return NAMES[quantity]
@@ -44,12 +57,15 @@ def name_of(quantity: str) -> str:
 
 def figure(quantity: str, value: float | None) -> str:
     """
-    >>> [figure(*one).replace(words.THIN, " ") for one in (("reservoir_f", 3.104e-4), ("leak_ohm", 4700.0), ("ripple_v", -0.5))]
-    ['310 µF', '4.70 kΩ', '−0.500 V']
+    >>> told = {"reservoir_f": 3.104e-4, "leak_ohm": 4700.0, "ripple_v": -0.5, "residual_share": 0.62, "events": 6.0}
+    >>> [figure(*one).replace(words.THIN, " ") for one in told.items()]
+    ['310 µF', '4.70 kΩ', '−0.500 V', '62.0 %', '6']
     """
     if value is None:
         return "–"
     scale, unit = _scale(quantity, abs(value))
+    if not unit and value.is_integer():
+        return f"{value:.0f}"
     digits = _DIGITS.get(_unit_of(quantity), 3)
     return (_rounded(value * scale, digits) + (words.THIN + unit if unit else "")).replace("-", "−")
 
