@@ -129,18 +129,20 @@ def is_told(change: Change) -> bool:
 def outcome(before: Held, verdict: Verdict, look: Look) -> Outcome:
     """What the verdict says about a finding that the record holds.
 
-    One that stands behind another found at the same door, because the two cannot be told apart from afar, is not judged.
+    One that stands behind another found at the same door, because the two cannot be told apart from afar, is not judged; nor is
+    one of a door while it is found of the chime as a whole, or the other way round. What is judged of no door is judged of all.
     """
     name, door = before.finding.name, before.finding.door
     here = [finding for finding in verdict.findings if finding.door == door]
     found = any(finding.name == name for finding in here)
-    hidden = any(name in finding.also_possible for finding in here)
+    elsewhere = [finding for finding in verdict.findings if finding.name == name and None in (finding.door, door)]
+    hidden = bool(elsewhere) or any(name in finding.also_possible for finding in here)
     worked = look.worked_s is not None and look.worked_s > before.looked_s
     if not worked and _weighed_s(name, look) <= before.weighed_s:
         return Outcome.NOTHING_NEW
     if found:
         return Outcome.FOUND
-    if hidden or (name, door) not in verdict.judged:
+    if hidden or not verdict.judged & {(name, door), (name, None)}:
         return Outcome.NOTHING_NEW
     if worked:
         return Outcome.ABSENT_AFTER_WORK

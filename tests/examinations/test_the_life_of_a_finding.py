@@ -146,6 +146,22 @@ def test_a_cleared_finding_that_comes_back_is_a_new_one() -> None:
     assert life.told[-1][:2] == (None, State.RAISED)
 
 
+def test_what_is_judged_of_no_door_is_judged_of_all() -> None:
+    life = Life()
+    life.look(STUCK)
+    for _ in range(2):
+        life.look(judged=(replace(STUCK, door=None),))
+    assert life.held[0].state is State.CLEARED
+
+
+def test_a_door_that_can_no_longer_be_named_is_not_cleared() -> None:
+    life = Life()
+    life.look(STUCK)
+    for _ in range(3):
+        life.look(replace(STUCK, door=None))
+    assert life.held[0].state is State.RAISED
+
+
 @pytest.mark.parametrize("door", ["garden", None])
 def test_doors_have_findings_of_their_own(door: str | None) -> None:
     life = Life()
