@@ -20,6 +20,7 @@ from service.supply.stepping import Steps
 Array = NDArray[np.float64]
 
 _DISCHARGE_STEPS = 10
+_MOST_NEGATIVE = -0.5  # share of a step, or of the ESR's drop, by which a load may push itself on
 _SMALLEST_LOAD_A = 1e-5  # only for the level at which conduction is said to begin
 
 
@@ -73,7 +74,9 @@ class Circuit:
     def growth_per_s(self, begin_rad: Array, draw_a: Array) -> Array:
         """Rate at which the current grows, exponentially, as conduction begins: set by source, discharge and diodes [1/s]."""
         begin = self.begin_a()
-        closing_v_per_s = self.radians_per_s * np.maximum(self.mains.slope(begin_rad), 0.0) + draw_a / self.farad
+        closing_v_per_s = (
+            self.radians_per_s * np.maximum(self.mains.slope(begin_rad), 0.0) + np.maximum(draw_a, 0.0) / self.farad
+        )
         scaled_v = self.path.scaled_v + begin * (self.ohm + self.path.series_ohm + self.esr_ohm)
         rate = closing_v_per_s / scaled_v
         return np.asarray(closing_v_per_s / (scaled_v + begin * self.henry * rate), dtype=np.float64)
@@ -109,7 +112,6 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
     stretch_s = width_rad / circuit.radians_per_s
     per_farad = stretch_s / circuit.farad
     draw, _ = load.current(rail_v)
-    rules = _Rules.of(circuit, steps, stretch_s, per_farad)
     drive = mains.voltage(begin_rad + steps.shares[:, np.newaxis] * width_rad) - circuit.shift_v
 
     growth = circuit.growth_per_s(begin_rad, draw)
@@ -119,12 +121,15 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
     nodes.net[0] = begin_a - draw
     nodes.capacitor[0] = rail_v - circuit.esr_ohm * nodes.net[0]
     ohm_per_volt = None
+    rules = _Rules.of(circuit, steps, stretch_s, per_farad, load.siemens)
     if load.is_constant_above(rail_v):
         nodes.slope[:] = 0.0
         ohm_per_volt = _conduct_constant(circuit, steps, rules, drive, draw, shrink, nodes)
         if not load.is_constant_above(np.min(nodes.capacitor + circuit.esr_ohm * nodes.net, axis=0)):
             ohm_per_volt = None
     if ohm_per_volt is None:
+        steepest = np.where(load.never_below(rail_v), load.siemens, load.steepest)
+        rules = _Rules.of(circuit, steps, stretch_s, per_farad, steepest)
         ohm_per_volt = _conduct(circuit, steps, rules, drive, draw, shrink, nodes)
 
     begin_scaled = begin_a * ohm_per_volt
@@ -177,10 +182,10 @@ class _Rules:
     with_coil: bool
 
     @staticmethod
-    def of(circuit: Circuit, steps: Steps, stretch_s: Array, per_farad: Array) -> "_Rules":
+    def of(circuit: Circuit, steps: Steps, stretch_s: Array, per_farad: Array, steepest: Array) -> "_Rules":
         ohm_alone = circuit.ohm + circuit.path.series_ohm
         # Adams and Moulton's two-step rule, weakened to the trapezium where steps are long for R·C (it is stable to 6)
-        ratio = per_farad * np.max(steps.lengths) / (ohm_alone + circuit.esr_ohm + 1e-3)
+        ratio = per_farad * np.max(steps.lengths) * (1.0 / (ohm_alone + circuit.esr_ohm + 1e-3) + steepest)
         weight = per_farad / (1.0 + (0.25 * ratio) ** 4)
         half = 0.5 * steps.lengths[:, np.newaxis] * (per_farad - weight)
         ahead, here, behind = (steps.adams[:, k : k + 1] * weight for k in range(3))
@@ -262,6 +267,7 @@ def _conduct(
         rail = capacitor[k] + circuit.esr_ohm * net[k]
         draw, slope = circuit.load.current(rail)
         reach = rules.ahead[k] + circuit.esr_ohm
+        slope = np.maximum(slope, _MOST_NEGATIVE / reach)  # a constant power's current runs away only so far in a step
         give = 1.0 / (1.0 + slope * reach)
         base = draw + slope * (settled - rail)
         ohm = rules.ohm_alone + reach * give
@@ -289,7 +295,8 @@ def _rail_without_current(circuit: Circuit, capacitor_v: Array) -> Array:
         draw, slope = circuit.load.current(rail)
         if turn and not slope.any():
             break
-        rail = rail - (rail + circuit.esr_ohm * draw - capacitor_v) / (1.0 + circuit.esr_ohm * slope)
+        give = np.maximum(1.0 + circuit.esr_ohm * slope, 1.0 + _MOST_NEGATIVE)
+        rail = rail - (rail + circuit.esr_ohm * draw - capacitor_v) / give
     return rail
 
 
@@ -314,18 +321,25 @@ def _discharge(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array
         # Third-order exponential Rosenbrock rule (from memory): exact for a load linear in the rail, stable for any
         exponent = np.clip(step_s * stiffness, -2.0, 50.0)
         first, third = _exponential_shares(exponent)
-        move_v = step_s * first * slopes[k]
+        move_v = np.maximum(
+            step_s * first * slopes[k], -np.maximum(rails[k], 0.0)
+        )  # loads fall off before the rail does
         there, _ = _falling(circuit, rails[k] + move_v)
         bent = there - slopes[k] + stiffness * move_v
-        rails[k + 1] = rails[k] + move_v + 2.0 * step_s * third * bent
+        rails[k + 1] = np.maximum(rails[k] + move_v + 2.0 * step_s * third * bent, np.minimum(rails[k], 0.0))
         faded += exponent
+    # Between nodes the rail is a cubic: where a load falls off within a step, slopes beyond these would make it wild
+    # (Fritsch and Carlson's limit, from memory)
+    steepest = 3.0 * np.abs(np.diff(rails, axis=0)) / step_s
+    slopes[:-1] = np.clip(slopes[:-1], -steepest, steepest)
+    slopes[1:] = np.clip(slopes[1:], -steepest, steepest)
     return rails, slopes, faded
 
 
 def _falling(circuit: Circuit, rail_v: Array) -> tuple[Array, Array]:
     """Slope of a rail that only the reservoir feeds [V/s], and by how much it weakens as the rail falls [1/s]."""
     draw, conductance = circuit.load.current(rail_v)
-    loop = circuit.farad * (1.0 + circuit.esr_ohm * conductance)
+    loop = circuit.farad * np.maximum(1.0 + circuit.esr_ohm * conductance, 1.0 + _MOST_NEGATIVE)
     return -(draw + circuit.path.saturation_a) / loop, conductance / loop
 
 

@@ -18,6 +18,9 @@ KNEE_V = 0.2
 LOWEST_KNEE_V = 0.5
 """Where nothing is said of drop-out, loads fall off below this rail, so that no rail is driven below zero [V]."""
 
+LOWEST_SHARE = 0.15
+"""Below this share of its rated rail a switching regulator's current grows no more: a choice, real ones limit it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Load:
@@ -50,14 +53,25 @@ class Load:
     extra_a: Array
     siemens: Array
 
+    @property
+    def steepest(self) -> Array:
+        """A bound of the slope that `current` gives [S]."""
+        full = np.maximum(self.dropout_v, LOWEST_KNEE_V)
+        if self.regulator == "linear":
+            regulated = 1.2 * self.regulated_a / full
+        else:
+            lowest = np.maximum(full - KNEE_V, LOWEST_SHARE * self.rated_rail_v)
+            regulated = 1.5 / KNEE_V * self.regulated_a * self.rated_rail_v / lowest
+        return np.asarray(regulated + 1.3 * self.extra_a / LOWEST_KNEE_V + self.siemens, dtype=np.float64)
+
     def is_constant_above(self, rail_v: Array) -> bool:
         """Whether the current is the same for every rail at or above these."""
         if self.regulator == "switching" or np.any(self.siemens != 0.0):
             return False
-        return bool((rail_v >= np.maximum(self.dropout_v, LOWEST_KNEE_V)).all())
+        return bool(self.never_below(rail_v).all())
 
     def never_below(self, rail_v: Array) -> NDArray[np.bool_]:
-        """Where these rails leave the regulator in regulation."""
+        """Where these rails leave the load what was asked for."""
         return np.asarray(rail_v >= np.maximum(self.dropout_v, LOWEST_KNEE_V), dtype=np.bool_)
 
     def current(self, rail_v: Array) -> tuple[Array, Array]:
@@ -67,8 +81,10 @@ class Load:
             beside = self.extra_a + self.siemens * rail_v
             if self.regulator == "linear":
                 return self.regulated_a + beside, self.siemens + 0.0 * rail_v
-            power_a = self.regulated_a * self.rated_rail_v / rail_v
-            return power_a + beside, self.siemens - power_a / rail_v
+            power_a = self.regulated_a * self.rated_rail_v / np.maximum(rail_v, LOWEST_SHARE * self.rated_rail_v)
+            return power_a + beside, self.siemens - np.where(
+                rail_v > LOWEST_SHARE * self.rated_rail_v, power_a / rail_v, 0.0
+            )
         if self.regulator == "linear":
             share, slope = _in_proportion_below(rail_v, full)
             amount = self.regulated_a * share
@@ -78,10 +94,10 @@ class Load:
             x = np.clip((rail_v - start) / KNEE_V, 0.0, 1.0)
             gate = x * x * (3.0 - 2.0 * x)
             gate_slope = 6.0 * x * (1.0 - x) / KNEE_V
-            above = np.maximum(rail_v, start)
-            power_a = self.regulated_a * self.rated_rail_v / above
+            lowest = np.maximum(start, LOWEST_SHARE * self.rated_rail_v)
+            power_a = self.regulated_a * self.rated_rail_v / np.maximum(rail_v, lowest)
             amount = power_a * gate
-            slope = power_a * gate_slope - amount / above
+            slope = power_a * gate_slope - np.where(rail_v > lowest, amount / np.maximum(rail_v, lowest), 0.0)
         if np.any(self.extra_a != 0.0):
             share, extra_slope = _in_proportion_below(rail_v, np.float64(LOWEST_KNEE_V))
             amount = amount + self.extra_a * share

@@ -130,7 +130,8 @@ class SteadyState:
     def rail_at(self, phase_rad: ArrayLike) -> Array:
         """The rail at any phases [V]: (P,) the same for all, or (N, P) for each; any real number of turns. Gives (N, P)."""
         phases = np.asarray(phase_rad, dtype=np.float64)
-        return rail_between(self._circuit, self._cycle, np.broadcast_to(phases, (len(self.closed), phases.shape[-1])))
+        rail_v = rail_between(self._circuit, self._cycle, np.broadcast_to(phases, (len(self.closed), phases.shape[-1])))
+        return _within(rail_v, self.rail_min_v, self.rail_max_v)
 
 
 _ARRAYS = [f.name for f in fields(Supply) if f.name not in ("board_diode", "button_diode", "regulator")]
@@ -315,13 +316,16 @@ def _first_guess(circuit: Circuit, crest_v: Array) -> tuple[Array, Array]:
 def _measure(circuit: Circuit, cycle: Cycle, closed: NDArray[np.bool_]) -> SteadyState:
     count = len(closed)
     phase_rad = np.asarray(np.arange(PHASES) * (2.0 * np.pi / PHASES), dtype=np.float64)
-    rail_v = rail_between(circuit, cycle, np.broadcast_to(phase_rad, (count, PHASES)))
     highest, lowest = extremes(circuit, cycle)
+    lowest, highest = np.maximum(lowest, 0.0), np.maximum(highest, 0.0)
+    rail_v = rail_between(circuit, cycle, np.broadcast_to(phase_rad, (count, PHASES)))
+    rail_v = _within(rail_v, lowest, highest)
+    mean = np.where(closed & (lowest > 0.0), mean_rail(circuit, cycle), np.mean(rail_v, axis=1))
     drive = circuit.mains.voltage(np.broadcast_to(phase_rad[:, np.newaxis], (PHASES, count)))
     return SteadyState(
         highest,
         lowest,
-        mean_rail(circuit, cycle),
+        np.clip(mean, lowest, highest),
         highest - lowest,
         angle_above(circuit, cycle, 0.01),
         peak_current(cycle),
@@ -335,6 +339,11 @@ def _measure(circuit: Circuit, cycle: Cycle, closed: NDArray[np.bool_]) -> Stead
         cycle,
         circuit,
     )
+
+
+def _within(rail_v: Array, lowest_v: Array, highest_v: Array) -> Array:
+    """Rails (N, P) kept between their extremes: touches only the sketch of a supply that does not stand."""
+    return np.clip(rail_v, lowest_v[:, np.newaxis] - 1e-3, highest_v[:, np.newaxis] + 1e-3)
 
 
 def _joined(parts: list[SteadyState], circuit: Circuit) -> SteadyState:

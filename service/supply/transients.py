@@ -27,12 +27,14 @@ class Sag:
     ----------
     time_s : (K,) begin of each cycle after the step [s].
     rail_max_v, rail_min_v : (N, K) extremes of each cycle [V].
+    step_rad : (N,) phase at which the load steps and from which cycles are counted: where conduction would begin [rad].
     before, settled : the steady states it comes from and goes to.
     """
 
     time_s: Array
     rail_max_v: Array
     rail_min_v: Array
+    step_rad: Array
     before: SteadyState
     settled: SteadyState
 
@@ -58,8 +60,7 @@ def recovery_s(supply: Supply, sound_a: ArrayLike, within_v: float = 0.05, longe
     rise = _step(sounding, supply, longest_s)
     away = np.abs(rise.rail_max_v - rise.settled.rail_max_v[:, np.newaxis]) > within_v
     last = np.where(np.any(away, axis=1), away.shape[1] - np.argmax(away[:, ::-1], axis=1), 0)
-    period_s = rise.time_s[1] - rise.time_s[0]
-    return np.where(last < away.shape[1], last * period_s, np.inf)
+    return np.where(last < away.shape[1], last / np.asarray(supply.mains_hz, dtype=np.float64), np.inf)
 
 
 def hold_up_s(supply: Supply, state: SteadyState | None = None) -> Array:
@@ -114,16 +115,19 @@ def _step(before: Supply, after: Supply, duration_s: float) -> Sag:
     old_cycle = old._cycle
     rail_v = np.broadcast_to(old_cycle.next_rail_v, (count,))
     begin_rad = np.broadcast_to(old_cycle.begin_rad, (count,))
+    step_rad = begin_rad
     width_rad = np.broadcast_to(old_cycle.conduction_s, (count,)) * circuit.radians_per_s
-    highest, lowest = np.empty((count, cycles)), np.empty((count, cycles))
-    for k in range(cycles):
+    highest, corner = np.empty((count, cycles + 1)), np.empty((count, cycles + 1))
+    for k in range(cycles + 1):
         for _ in range(3):
             cycle = step_cycle(circuit, begin_rad, rail_v, width_rad, steps_of(_STEPS))
             width_rad = np.clip(width_rad * cycle.end_share * (1.0 + 1.5 / _STEPS), 0.02, 1.9 * np.pi)
-        highest[:, k], lowest[:, k] = extremes(circuit, cycle)
+        highest[:, k], corner[:, k] = extremes(circuit, cycle)
         threshold_v = circuit.threshold_v(circuit.growth_per_s(begin_rad, -cycle.net_a[0]))
         begin_rad, rail_v = _next_begin(circuit, cycle, threshold_v)
-    return Sag(np.asarray(np.arange(cycles) * period_s, dtype=np.float64), highest, lowest, old, new)
+    time_s = np.asarray(np.arange(cycles) * period_s, dtype=np.float64)
+    lowest = np.minimum(corner[:, :-1], corner[:, 1:])  # a cycle ends in the corner where the next begins
+    return Sag(time_s, highest[:, :-1], lowest, step_rad, old, new)
 
 
 def _next_begin(circuit: Circuit, cycle: Cycle, threshold_v: Array) -> tuple[Array, Array]:

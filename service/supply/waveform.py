@@ -40,7 +40,7 @@ def rail_between(circuit: Circuit, cycle: Cycle, phase_rad: Array) -> Array:
 
 
 def extremes(circuit: Circuit, cycle: Cycle) -> tuple[Array, Array]:
-    """Highest and lowest rail of the cycle, each (N,) [V]."""
+    """Highest and lowest rail of the cycle, each (N,) [V]; the lowest lies just after conduction has begun."""
     rail = cycle.capacitor_v + circuit.esr_ohm * cycle.net_a
     shares = steps_of(rail.shape[0] - 1).shares
     width_rad = cycle.conduction_s * circuit.radians_per_s
@@ -50,7 +50,7 @@ def extremes(circuit: Circuit, cycle: Cycle) -> tuple[Array, Array]:
         between = shares[node - 1] + (shares[node + 1] - shares[node - 1]) * _BETWEEN
         near = rail_between(circuit, cycle, (cycle.begin_rad + between * width_rad).T)
         found.append(sign * peak_of(sign * near))
-    return found[0], np.minimum(found[1], cycle.discharge_v[-1])
+    return found[0], found[1]
 
 
 def peak_of(values: Array) -> Array:
