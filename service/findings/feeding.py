@@ -24,7 +24,31 @@ UNKNOWN_FALL_SHARE_PER_S = 0.15
 """Where the free fall is not known: share of the rail per second, slower than any chime's (2 mA on 2200 uF at 24 V: 4 %/s; common
 practice, no source)."""
 
+SINKS_BELOW = 0.88
+"""Mains that wander, or a rail that finds its level again, sink less than this."""
+
 LEAST_FALL_S = 0.3
+ABOUT_S = 0.1
+FALLING_SHARE = 0.3
+"""Of the time that the rail was seen: a load that has just ended lets it fall for less."""
+
+
+def only_while_pressed(evidence: Evidence) -> bool:
+    """Whether the chime, again and again, had power only about presses: it was never long enough awake for a survey."""
+    ups = evidence.powered
+    if len(ups) < 2 or evidence.surveys:
+        return False
+    span = ups[-1].last_heard_s - ups[0].start_s
+    up_s = sum(up.last_heard_s - up.start_s for up in ups)
+    pairs = [pairs for pairs in evidence.pulses.values() if len(pairs)]
+    if up_s > 0.6 * span or not pairs:
+        return False
+    every = np.concatenate(pairs)
+    return all(
+        np.any((every[:, 0] > up.start_s - ABOUT_S) & (every[:, 0] < up.last_heard_s + ABOUT_S))
+        for up in ups
+        if up.last_heard_s - up.start_s > ABOUT_S
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +60,17 @@ class Feeding:
     fed_pulsed_s: float
     fed_still_s: float
     since_s: float | None  # first free fall
+    sinks_to: float = 1.0  # lowest maximum in a free fall, as a share of the usual highest
 
     @property
     def lost(self) -> bool:
         """Without a press nothing feeds the chime."""
         falling = self.falling_pulsed_s + self.falling_still_s
-        return falling >= LEAST_FALL_S and self.fed_still_s < 0.2 * falling
+        return (
+            falling >= max(LEAST_FALL_S, FALLING_SHARE * (falling + self.fed_pulsed_s))
+            and self.fed_still_s < 0.2 * falling
+            and self.sinks_to < SINKS_BELOW
+        )
 
     @property
     def pulses_while_falling(self) -> float:
@@ -75,6 +104,7 @@ def feeding(evidence: Evidence, cycle_s: float, fall_v_per_s: float | None) -> F
         lasting(fed & pulsed),
         lasting(fed & ~pulsed),
         float(first[0]) if len(first) else None,
+        float(np.min(maxima[SPAN_CYCLES:][falling]) / np.nanpercentile(maxima, 95)) if len(first) else 1.0,
     )
 
 

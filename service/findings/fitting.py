@@ -3,11 +3,13 @@
 Prepares the identification and says which bursts can take part. Knows no faults.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from service.findings.testimony import Samples, Survey
+from service.model import LoadState, WaveformKind
 from service.supply.assumptions import TYPICAL, Basis
 from service.supply.fitout import FitOut
 from service.supply.folding import Run, discharge
@@ -58,7 +60,7 @@ def prior_of(sheet: FitOut, basis: Basis | None, before: Identified | None) -> P
         )
     for name, value, spread in (
         ("c", sheet.reservoir_f, 0.7),
-        ("idle", sheet.idle_a, 0.9),
+        ("idle", sheet.idle_a, 0.6),
         ("sound", sheet.sound_a, 0.7),
     ):
         if value:
@@ -73,10 +75,18 @@ def prior_of(sheet: FitOut, basis: Basis | None, before: Identified | None) -> P
 
 
 def fitted(
-    survey: Survey, sheet: FitOut, basis: Basis | None, mains_hz: float, before: Identified | None
+    survey: Survey,
+    loads: Sequence[tuple[float, LoadState]],
+    sheet: FitOut,
+    basis: Basis | None,
+    mains_hz: float,
+    before: Identified | None,
+    bridged: bool,
 ) -> Fitted | None:
-    """Fit the bursts of a survey. None where it has none that can be fitted."""
-    chime = chime_of(survey, sheet, mains_hz)
+    """Fit the bursts of a survey. None where it has none that can be fitted. `bridged`: the button's diode conducts both ways."""
+    chime = replace(chime_of(survey, sheet, mains_hz), bridged=bridged)
+    bursts = {kind: burst for kind, burst in survey.bursts.items() if _loaded(burst, kind, loads)}
+    survey = replace(survey, bursts=bursts)
     runs = {kind: _run(survey, kind) for kind in KINDS if kind in survey.bursts}
     sound = survey.bursts.get("sound")
     broken_off = sound is not None and float(np.mean(np.isnan(sound.volts))) > MISSING_SHARE
@@ -95,6 +105,13 @@ def fitted(
         fall = discharge(runs["sound"], found.mains_hz)
         by_fall = -fall[0] * found.value("c") if fall is not None else None
     return Fitted(survey, found, lowest, broken_off, by_fall)
+
+
+def _loaded(burst: Samples, kind: WaveformKind, loads: Sequence[tuple[float, LoadState]]) -> bool:
+    """Whether the chime's own log agrees that this was the load, in the middle of the burst."""
+    middle = float(burst.at_s[len(burst.volts) // 2])
+    said = [state for moment, state in loads if moment <= middle]
+    return kind == "step" or not said or said[-1] == kind
 
 
 def _run(survey: Survey, kind: Kind) -> Run:

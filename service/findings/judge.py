@@ -5,6 +5,8 @@ no store, no clock and no wording.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import prod
 
 import numpy as np
 
@@ -12,22 +14,30 @@ from service.errors import SettingError
 from service.findings import buttons, shifts
 from service.findings.cycles import IdleCycles, Rise, idle_cycles, rises
 from service.findings.doors import DoorSigns, door_signs
-from service.findings.feeding import Feeding, feeding
+from service.findings.feeding import Feeding, feeding, only_while_pressed
 from service.findings.fitting import Fitted, fitted
 from service.findings.quantities import quantities
 from service.findings.testimony import Evidence, Floats
 from service.findings.verdict import EvidenceLine, Finding, Measured, Verdict
+from service.model import LoadState
 from service.presses.pulses import JOIN_S
 from service.supply import mains_events
 from service.supply.assumptions import Basis, basis_of
 from service.supply.fitout import FitOut
+from service.supply.identification import Identified
 from service.supply.mains_classes import MainsEvent
 from service.supply.mains_steady import CycleMaxima, Doings
 
 TOLD_FROM = 0.5
 """A finding is told when it is likelier than not."""
 
-SURE = 0.97
+SURE, LIKELY = 0.97, 0.8
+
+GONE_S = 30.0
+"""A chime that stopped under a load is back within this."""
+
+PROVEN, PAUSED = 0.94, 0.7
+"""How likely an event of the mains is one: proven by its depth, or recharging that paused and sank the rail less than the limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +62,13 @@ def judge(now: Evidence, commissioning: Evidence | None, sheet: FitOut) -> Verdi
     found: list[Finding] = []
     judged: set[tuple[str, str | None]] = set()
     fed = feeding(now, here.cycles.cycle_s, _free_fall(then or here))
-    if fed.lost:
+    unfed = fed.lost or only_while_pressed(now)
+    if unfed:
         found.append(_unfed(fed, _fed_door(here, sheet)))
     else:
-        moved, could = shifts.findings(here.fit, then.fit if then else None, sheet, basis, _stopped_sounding(now))
+        moved, could = shifts.findings(
+            here.fit, then.fit if then else None, sheet, basis, _stopped(now, "sound"), _stopped(now, "test")
+        )
         found += moved
         judged |= {(name, None) for name in could}
         found += _of_mains(here, then)
@@ -63,7 +76,7 @@ def judge(now: Evidence, commissioning: Evidence | None, sheet: FitOut) -> Verdi
             judged |= {("mains-dip", None), ("mains-swell", None)}
     for door in sorted({*here.doors, *(then.doors if then else {}), *(one.door for one in sheet.doors)}):
         seen = _door_seen(door, here, then, sheet)
-        if not fed.lost:
+        if not unfed:
             found += buttons.findings(seen, sheet)
         judged |= {(name, door) for name in _judged_by_presses(seen)}
     told = sorted((f for f in found if f.likelihood >= TOLD_FROM), key=lambda f: -f.likelihood)
@@ -87,19 +100,30 @@ def buttons_cycles(hertz: float) -> int:
 
 
 def _side(evidence: Evidence, sheet: FitOut, basis: Basis | None, hertz: float, before: Fitted | None) -> Side:
-    fit = None
-    for survey in reversed(evidence.surveys):
-        fit = fitted(survey, sheet, basis, hertz, before.identified if before else None)
-        if fit is not None:
-            break
+    known = before.identified if before else None
+    fit = _fit(evidence, sheet, basis, hertz, known, False)
     real_hertz = fit.identified.mains_hz if fit is not None else hertz
     cycles = idle_cycles(evidence, real_hertz)
     doors = {door: door_signs(pulses, evidence, cycles, real_hertz) for door, pulses in evidence.pulses.items()}
+    if any(buttons.bridged(signs) for signs in doors.values()):
+        fit = _fit(evidence, sheet, basis, hertz, known, True)
     quiet = cycles.idle & np.isfinite(cycles.level_v)
     off = (cycles.maxima_v - cycles.level_v)[quiet]
     noise = 1.4826 * float(np.median(np.abs(off))) if len(off) else 0.05
     watched = float(np.count_nonzero(quiet)) * cycles.cycle_s
     return Side(evidence, fit, cycles, doors, tuple(_unmatched(evidence, cycles)), watched, noise)
+
+
+def _fit(
+    evidence: Evidence, sheet: FitOut, basis: Basis | None, hertz: float, known: Identified | None, bridged: bool
+) -> Fitted | None:
+    """The latest survey that has the test load, else the latest that can be fitted."""
+    whole = [survey for survey in evidence.surveys if {"idle", "test"} <= survey.bursts.keys()]
+    for survey in [*reversed(whole), *reversed(evidence.surveys)]:
+        fit = fitted(survey, evidence.loads, sheet, basis, hertz, known, bridged)
+        if fit is not None:
+            return fit
+    return None
 
 
 def _unmatched(evidence: Evidence, cycles: IdleCycles) -> list[Rise]:
@@ -162,7 +186,7 @@ def _unfed(fed: Feeding, door: str | None) -> Finding:
         EvidenceLine("falling_s", round(fed.falling_pulsed_s + fed.falling_still_s, 3), expected=0.0),
         EvidenceLine("pulsed_while_falling_share", round(fed.pulses_while_falling, 3)),
     )
-    return Finding(name, SURE, door, (), fed.since_s, lines)
+    return Finding(name, SURE if fed.lost else LIKELY, door, (), fed.since_s, lines)
 
 
 def _fed_door(here: Side, sheet: FitOut) -> str | None:
@@ -180,15 +204,11 @@ def _free_fall(side: Side) -> float | None:
     return side.fit.identified.load_a["idle"] / side.fit.identified.value("c")
 
 
-def _stopped_sounding(evidence: Evidence) -> bool:
-    """Whether the chime started anew just after it had begun to sound."""
-    sounds = [moment for moment, state in evidence.loads if state == "sound"]
-    starts = [powered.start_s for powered in evidence.powered][1:]
-    last_words = [powered.last_heard_s for powered in evidence.powered]
-    loads = sorted(evidence.loads)
-    for start, last in zip(starts, last_words, strict=False):
-        said = [state for moment, state in loads if moment <= last + 0.05]
-        if said and said[-1] == "sound" and any(last - 10.0 < moment < start for moment in sounds):
+def _stopped(evidence: Evidence, load: LoadState) -> bool:
+    """Whether the chime stopped under this load, and started anew."""
+    for before, after in pairwise(evidence.powered):
+        said = [state for moment, state in evidence.loads if before.start_s <= moment <= before.last_heard_s + 0.05]
+        if said and said[-1] == load and after.start_s - before.last_heard_s < GONE_S:
             return True
     return False
 
@@ -197,7 +217,7 @@ def _of_mains(here: Side, then: Side | None) -> list[Finding]:
     found = []
     grouped: dict[str, list[MainsEvent]] = {}
     for event in _events(here, then):
-        if event.proven and "own load" not in event.also_possible:
+        if "own load" not in event.also_possible:
             name = "mains-swell" if event.kind in ("swell", "overvoltage") else "mains-dip"
             grouped.setdefault(name, []).append(event)
     for name, events in grouped.items():
@@ -206,7 +226,7 @@ def _of_mains(here: Side, then: Side | None) -> list[Finding]:
         if worst.residual is not None:
             lines.append(EvidenceLine("residual_share", worst.residual, worst.residual_low, worst.residual_high, 1.0))
         lines.append(EvidenceLine("duration_s", worst.duration_s))
-        likelihood = 1.0 - 0.06 / len(events)
+        likelihood = 1.0 - prod(1.0 - (PROVEN if event.proven else PAUSED) for event in events)
         found.append(Finding(name, likelihood, None, (), events[0].start_s, tuple(lines)))
     return found
 
@@ -235,9 +255,7 @@ def _events(here: Side, then: Side | None) -> list[MainsEvent]:
     return mains_events.events(CycleMaxima(here.cycles.at_s, here.cycles.maxima_v, here.cycles.cycle_s), doings)
 
 
-def _runs(
-    pairs: np.ndarray[tuple[int, ...], np.dtype[np.floating]],
-) -> list[np.ndarray[tuple[int, ...], np.dtype[np.floating]]]:
+def _runs(pairs: Floats) -> list[Floats]:
     return np.split(pairs, np.flatnonzero(pairs[1:, 0] - pairs[:-1, 1] >= JOIN_S) + 1) if len(pairs) else []
 
 

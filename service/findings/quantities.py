@@ -7,7 +7,7 @@ import numpy as np
 from service.findings.fitting import Fitted
 from service.findings.verdict import Measured
 from service.supply.fitout import FitOut
-from service.supply.identification import BROAD, NAMES
+from service.supply.identification import BROAD, NAMES, Kind
 
 HALF_WIDTH = 1.645
 """Standard deviations on either side of a 90 % interval of a normal distribution."""
@@ -15,12 +15,21 @@ HALF_WIDTH = 1.645
 INFLATION = {"c": 1.6, "r": 1.7, "v": 1.7, "idle": 1.8, "sound": 1.6}
 """Samples of one burst are not independent, and the model is not the circuit: factors on the fit's own standard deviations."""
 
-BESIDE = {"c": 0.016, "r": 0.035, "v": 0.008, "idle": 0.03, "sound": 0.018}
+BESIDE = {"c": 0.016, "r": 0.035, "v": 0.006, "idle": 0.03, "sound": 0.018}
 """What no fit can know, as standard deviations of logarithms: gain of the converter, tolerance of the test load, what the model
 leaves out of transformer and reservoir."""
 
-IDLE_BESIDE_A = 0.15e-3
+DIODE_SD_V = 0.2
+"""Spread of the diodes' drops together [V] (1N4007 and Schottky diodes, 0 to 50 C; common practice, no source)."""
+
+IDLE_BESIDE_A = 0.2e-3
 """The divider that measures the rail, and leakage, count as idle load here [A]."""
+
+NEEDS: dict[str, set[Kind]] = {"c": {"idle", "test"}, "r": {"idle", "test"}, "v": {"idle"}}
+"""Bursts without which a quantity is only a guess."""
+
+RADIO_SHARE = 0.35
+"""How well the charge of radio packets within a burst is known."""
 
 TOLD_BELOW = 0.75
 """A quantity is told when the bursts have narrowed its prior to less than this share."""
@@ -34,13 +43,17 @@ def quantities(fit: Fitted, sheet: FitOut) -> dict[str, Measured]:
     found = fit.identified
     result = {"mains_hz": _around(found.mains_hz, np.hypot(1.3 * found.mains_hz_error, CLOCK_SHARE * found.mains_hz))}
     for name, key in (("reservoir_f", "c"), ("source_ohm", "r"), ("open_circuit_v", "v")):
-        if found.sd(key) < TOLD_BELOW * float(BROAD.sd[NAMES.index(key)]):
+        if found.sd(key) < TOLD_BELOW * float(BROAD.sd[NAMES.index(key)]) and NEEDS[key] <= set(found.load_a):
             result[name] = _scaled(found.value(key), spread(fit, key))
     if "idle" in found.load_a:
-        idle = found.load_a["idle"]
-        result["idle_a"] = _scaled(idle, float(np.hypot(spread(fit, "idle"), IDLE_BESIDE_A / max(idle, 1e-4))))
+        radio = found.radio_a.get("idle", 0.0)
+        idle = found.load_a["idle"] + radio
+        beside = np.hypot(IDLE_BESIDE_A, RADIO_SHARE * radio) / max(idle, 1e-4)
+        result["idle_a"] = _scaled(idle, float(np.hypot(spread(fit, "idle"), beside)))
     if "sound" in found.load_a:
-        result["sound_a"] = _scaled(found.load_a["sound"], spread(fit, "sound"))
+        radio = found.radio_a.get("sound", 0.0)
+        sound = found.load_a["sound"] + radio
+        result["sound_a"] = _scaled(sound, float(np.hypot(spread(fit, "sound"), RADIO_SHARE * radio / sound)))
     elif fit.sound_a is not None:
         result["sound_a"] = _scaled(fit.sound_a, 0.15)
     if "idle" in found.rail_max_v:
@@ -56,7 +69,10 @@ def quantities(fit: Fitted, sheet: FitOut) -> dict[str, Measured]:
 
 def spread(fit: Fitted, key: str) -> float:
     """Standard deviation of the logarithm of a fitted quantity, everything counted."""
-    return float(np.hypot(INFLATION[key] * fit.identified.sd(key), BESIDE[key]))
+    beside = BESIDE[key]
+    if key == "v":  # which diode is on the board nobody says; a Schottky diode drops some 0.35 V less
+        beside = float(np.hypot(beside, DIODE_SD_V / np.sqrt(2.0) / fit.identified.value("v")))
+    return float(np.hypot(INFLATION[key] * fit.identified.sd(key), beside))
 
 
 def covariance(fit: Fitted, keys: tuple[str, ...]) -> Any:

@@ -3,6 +3,7 @@
 Turns two fits into a displacement, has it weighed (`axes`), and tells the result with its numbers. Knows no doors.
 """
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,9 +15,13 @@ from service.findings.fitting import BELOW_DROPOUT, Fitted
 from service.findings.verdict import EvidenceLine, Finding, Measured
 from service.supply.assumptions import TYPICAL, Basis
 from service.supply.fitout import FitOut
-from service.supply.identification import NAMES
+from service.supply.identification import NAMES, Kind
+from service.supply.rectifier import Supply, steady_state
 
 Floats = NDArray[np.floating[Any]]
+
+GIVEN_WAY_SD = 0.3
+"""By how much more than just too much a resistance may be under which the chime gave way (logarithm)."""
 
 HEALTHY_SD = np.array([0.012, 0.07, 0.022, 0.11, 0.03])
 """How far healthy supplies move between two looks, half a year apart, as standard deviations of logarithms on `AXES`: temperature of
@@ -45,14 +50,19 @@ ALSO = {
 
 
 def findings(
-    now: Fitted | None, then: Fitted | None, sheet: FitOut, basis: Basis | None, stopped: bool
+    now: Fitted | None, then: Fitted | None, sheet: FitOut, basis: Basis | None, stopped: bool, gave_way: bool
 ) -> tuple[list[Finding], tuple[str, ...]]:
-    """Findings with their likelihood, and the names of those that could be judged."""
+    """Findings with their likelihood, and the names of those that could be judged.
+
+    `stopped`: the chime stopped while it sounded; `gave_way`: under the test load.
+    """
     if now is None:
         return [], ()
     dropped = dropped_out(now, sheet, stopped)
     reference = then.identified.mean if then is not None else _expected(sheet, basis)
     seen = _displacement(now, then, reference, sheet, dropped)
+    if gave_way and then is not None:
+        seen = _given_way(seen, now, then)
     scatter = HEALTHY_SD if then is not None else AGAINST_SHEET_SD
     judged = judge_axes(seen, np.diag(scatter**2))
     could = tuple(name for name, axis in _AXIS.items() if np.isfinite(seen.place[AXES.index(axis)]))
@@ -78,16 +88,48 @@ def dropped_out(now: Fitted, sheet: FitOut, stopped: bool) -> bool | None:
     return now.lowest_sounding_v < BELOW_DROPOUT * sheet.dropout_v
 
 
+def _given_way(seen: Displacement, now: Fitted, then: Fitted) -> Displacement:
+    """The known test load was too much: the source resistance is at least what just cannot carry it, all else as it was."""
+    found, chime = then.identified, then.identified.chime
+    ratios = np.geomspace(1.0, 40.0, 60)
+    carried = steady_state(
+        Supply(
+            mains_hz=found.mains_hz,
+            open_circuit_v=now.identified.value("v"),
+            source_ohm=found.value("r") * ratios,
+            reservoir_f=found.value("c"),
+            load_a=found.value("idle"),
+            esr_ohm=found.value("esr"),
+            regulator=chime.regulator,
+            rated_rail_v=chime.rated_rail_v,
+            dropout_v=chime.dropout_v,
+            test_a=chime.test_a or 0.0,
+            test_ohm=chime.test_ohm or np.inf,
+        )
+    ).carried
+    least = float(ratios[np.count_nonzero(carried)]) if not carried.all() else float(ratios[-1])
+    place, covariance = seen.place.copy(), seen.covariance.copy()
+    index = AXES.index("r")
+    place[index] = np.log(least) + GIVEN_WAY_SD
+    covariance[index, :], covariance[:, index] = 0.0, 0.0
+    covariance[index, index] = GIVEN_WAY_SD**2
+    return replace(seen, place=place, covariance=covariance)
+
+
+_TELLS: tuple[Kind, ...] = ("test", "test", "idle", "idle", "sound")
+"""The burst without which an axis is not known."""
+
+
 def _displacement(
     now: Fitted, then: Fitted | None, reference: Floats, sheet: FitOut, dropped: bool | None
 ) -> Displacement:
     index = [NAMES.index(axis) for axis in AXES]
     place = (now.identified.mean - reference)[index]
     covariance = quantities.covariance(now, AXES)
-    known = [kind in now.identified.load_a for kind in ("test", "idle", "idle", "idle", "sound")]
+    known = [kind in now.identified.load_a for kind in _TELLS]
     if then is not None:
         covariance = covariance + quantities.covariance(then, AXES)
-        for i, kind in enumerate(("test", "idle", "idle", "idle", "sound")):
+        for i, kind in enumerate(_TELLS):
             known[i] = known[i] and kind in then.identified.load_a
     place = np.where(known, place, np.nan)
     reference_ohm = float(np.exp(reference[NAMES.index("r")])) if np.isfinite(reference[NAMES.index("r")]) else 5.0

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.supply import folding
+from service.supply.diodes import SILICON
 from service.supply.rectifier import PHASES, Supply, steady_state
 
 Floats = NDArray[np.floating[Any]]
@@ -39,6 +40,7 @@ class Chime:
     test_a: float | None = None
     test_ohm: float | None = None
     temperature_c: float = 30.0
+    bridged: bool = False  # the diode across the button conducts both ways all the time
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,9 @@ LEVEL_SD = 0.0025
 DRIFT_SD_V_PER_S = 3.0
 """After a change of load a large reservoir is still on its way. While the rail climbs, the diodes carry the load and what climbs."""
 
+DISCHARGE = (0.10, 0.62, 0.14)
+"""Of a cycle from its maximum: where the discharge begins and ends, and over how much of it a level is taken at either end."""
+
 CLIMB_CYCLES = 3.0
 """A pulled-down cycle recovers over some cycles."""
 
@@ -107,6 +112,9 @@ class Identified:
     load_a: Mapping[Kind, float]
     chime: Chime
     folded: Mapping[Kind, Floats] = field(default_factory=dict)  # fitted rail over a cycle [V]
+    radio_a: Mapping[Kind, float] = field(
+        default_factory=dict
+    )  # mean of packets sent while sampling, beside load_a [A]
 
     def value(self, name: str) -> float:
         return float(np.exp(self.mean[NAMES.index(name)]))
@@ -173,6 +181,7 @@ class _Fit:
         self.lsb = {kind: run.lsb_v for kind, run in runs.items()}
         self.cycle: dict[Kind, NDArray[np.intp]] = {}
         self.climb: dict[Kind, Floats] = {}
+        self.top: dict[Kind, float] = {}
 
     # the model
 
@@ -203,6 +212,7 @@ class _Fit:
             rated_rail_v=chime.rated_rail_v,
             dropout_v=chime.dropout_v,
             temperature_c=chime.temperature_c,
+            button_diode=None if chime.bridged else SILICON,
         )
 
     def _current(self, kind: Kind) -> float:
@@ -272,8 +282,8 @@ class _Fit:
                 costs.append(np.abs(left - np.median(left)).sum())
             self.phase[number] = shifts[int(np.argmin(costs))]
             top = float(np.argmax(solved.rail_v[number])) / PHASES
-            turns = self.at[kind] * self.hertz + self.phase[number] / (2.0 * np.pi) - top
-            self.cycle[kind] = np.unique(np.floor(turns), return_inverse=True)[1]
+            self.top[kind] = top
+            self.cycle[kind] = np.unique(np.floor(self._turns(kind)), return_inverse=True)[1]
 
     # the fit
 
@@ -294,7 +304,7 @@ class _Fit:
             else:
                 done = cost - new_cost < SETTLED
                 cost, best = new_cost, self._state()
-                kept = solved
+                kept, left = solved, residuals
                 self._weigh(residuals)
                 matrix, vector = self._normal(residuals, jacobians)
                 cost = self._cost(residuals)
@@ -305,7 +315,7 @@ class _Fit:
         self._restore(best)
         assert matrix is not None
         covariance = np.linalg.inv(matrix)[: len(NAMES), : len(NAMES)]
-        return self._identified(covariance, kept)
+        return self._identified(covariance, kept, left)
 
     def _linearised(self) -> tuple[dict[Kind, Floats], dict[Kind, Floats], Any]:
         """Residuals and their derivatives per burst, by all parameters."""
@@ -345,9 +355,7 @@ class _Fit:
             within = left - middles[self.cycle[kind]]
             spread = 1.4826 * float(np.median(np.abs(within)))
             ripple = float(np.ptp(np.percentile(self.volts[kind], [2, 98])))
-            quantised = np.hypot(
-                3e-3, 0.5 * self.lsb[kind]
-            )  # neighbours share a code: their errors are not independent
+            quantised = np.hypot(3e-3, self.lsb[kind])  # neighbours share a code: their errors are not independent
             self.sigma[kind] = float(np.hypot(max(spread, quantised), 0.003 * ripple))
             self.wander[kind] = 1.4826 * float(np.median(np.abs(middles - np.median(middles)))) + 1e-3
             clean = float(np.percentile(middles, CLEAN_SHARE) - np.median(middles))
@@ -437,7 +445,30 @@ class _Fit:
     def _restore(self, state: tuple[Any, ...]) -> None:
         self.theta, self.shift_hz, self.phase, self.level, self.drift = state
 
-    def _identified(self, covariance: Floats, kept: Any) -> Identified:
+    def _radio_a(self, left: Floats, kind: Kind) -> float:
+        """Mean current of packets that were sent while the burst was taken, by the falls they leave between two recharges [A]."""
+        cycle = self.cycle[kind]
+        since = np.mod(self._turns(kind), 1.0)
+        first = (since > DISCHARGE[0]) & (since < DISCHARGE[0] + DISCHARGE[2])
+        last = (since > DISCHARGE[1] - DISCHARGE[2]) & (since < DISCHARGE[1])
+        falls, limit = [], 3.0 * self.sigma[kind]
+        for number in range(cycle[-1] + 1):
+            inside = cycle == number
+            before, after = left[inside & first], left[inside & last]
+            if len(before) and len(after):
+                falls.append(float(np.median(before) - np.median(after)))
+        if not falls:
+            return 0.0
+        seen_s = len(falls) * (DISCHARGE[1] - DISCHARGE[0] - DISCHARGE[2]) / self.hertz
+        return float(np.exp(self.theta[2])) * sum(fall for fall in falls if fall > limit) / seen_s
+
+    def _turns(self, kind: Kind) -> Floats:
+        """Cycles since a maximum of the rail."""
+        number = self.kinds.index(kind)
+        result: Floats = self.at[kind] * self.hertz + self.phase[number] / (2.0 * np.pi) - self.top[kind]
+        return result
+
+    def _identified(self, covariance: Floats, kept: Any, left: Mapping[Kind, Floats]) -> Identified:
         solved, stride = kept
         rows = {kind: number * stride for number, kind in enumerate(self.kinds)}
         return Identified(
@@ -451,4 +482,5 @@ class _Fit:
             {kind: float(solved.load_mean_a[row]) for kind, row in rows.items()},
             replace(self.chime, mains_hz=self.hertz),
             {kind: solved.rail_v[row] for kind, row in rows.items()},
+            {kind: self._radio_a(left[kind], kind) for kind in self.kinds},
         )
