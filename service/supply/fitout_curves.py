@@ -25,6 +25,7 @@ class Curve:
     volts: dict[Mains, NDArray[np.float64]]
 
 
+@np.errstate(all="ignore")  # as in `fitout_rules.check`
 def curves(check: Check) -> tuple[Curve, ...]:
     """One per state, at the sheet's frequency (50 Hz where it names none); empty where the sheet allows no rail."""
     if check.envelope is None or check.basis is None:

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 
+import numpy as np
+
 from service.supply import part_rules, rail_rules, regulator_rules, transformer_rules
 from service.supply.assumptions import Assumption, Basis, basis_of
 from service.supply.envelope import Envelope, envelope_of
@@ -32,6 +34,9 @@ class Check:
         return all(remark.severity != "wrong" for remark in self.remarks)
 
 
+@np.errstate(
+    all="ignore"
+)  # sheets at the edge of the bounds overflow on the way; what comes out is a number or told as none
 def check(sheet: FitOut) -> Check:
     """A sheet through envelope and rules. Raises SettingError for a wire that is none."""
     basis = basis_of(sheet)

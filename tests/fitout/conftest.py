@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import pytest
@@ -38,6 +39,12 @@ def checked() -> Checked:
 
     def check_sheet(**changes: Any) -> Check:
         sheet = {name: value for name, value in (SHEET | changes).items() if value is not None}
-        return check(read_fitout(json.dumps(sheet)))
+        return _check(json.dumps(sheet))
 
     return check_sheet
+
+
+@lru_cache(maxsize=512)
+def _check(text: str) -> Check:
+    """A check never changes, so that the same sheet need not be calculated for every test."""
+    return check(read_fitout(text))
