@@ -176,7 +176,7 @@ def spread(draw: Draw, diode: Diode) -> Diode:
 
 def transformer(draw: Draw, volts: float, va: float) -> tuple[float, float, float]:
     """Open-circuit volts, winding ohms, leakage X/R. Small ones are softer."""
-    soft = draw.uniform(0.13, 0.24) + 0.12 * math.exp(-va / 9.0) * draw.uniform(0.4, 1.3)
+    soft = draw.uniform(0.12, 0.26) + 0.12 * math.exp(-va / 9.0) * draw.uniform(0.4, 1.3)
     ohm = float(np.clip(soft * draw.uniform(0.75, 1.15) * volts**2 / va, 0.4, 20.0))
     return volts * (1.0 + soft), ohm, log_uniform(draw, 0.04, 0.4)
 
@@ -196,7 +196,8 @@ def draw_house(draw: Draw, kind: str) -> tuple[House, Circuit]:
     house.nominal_hz, house.transformer_v, house.transformer_va = hz, volts, va
     house.wire, house.loop_m = wire, loop_m
     house.nominal_f = 1e-6 * float(draw.choice(RESERVOIRS_UF))
-    idle_a, sound_a = log_uniform(draw, 0.0022, 0.018), log_uniform(draw, 0.045, 0.23)
+    idle_a = log_uniform(draw, 0.0018, 0.013) if retrofit else log_uniform(draw, 0.0026, 0.018)
+    sound_a = log_uniform(draw, 0.03, 0.21) if retrofit else log_uniform(draw, 0.06, 0.23)
     while (
         sound_a / (hz * house.nominal_f) > 0.25 * rated_rail_v
     ):  # nobody builds in a reservoir that cannot carry the sound
@@ -215,7 +216,7 @@ def draw_house(draw: Draw, kind: str) -> tuple[House, Circuit]:
         transformer_ohm=ohm,
         ahead=float(draw.uniform(0.4, 0.6)) if retrofit else 0.0,
         leakage_h=ratio * ohm / (2 * math.pi * hz),
-        magnetising_a=draw.uniform(0.06, 0.2) * va / volts if retrofit else 0.0,
+        magnetising_a=min(draw.uniform(0.05, 0.18) * va / volts, 0.25) if retrofit else 0.0,
         saturation=draw.uniform(0.3, 1.8) if retrofit else 0.0,
         wire_ohm=loop_m * WIRES[wire] * draw.uniform(0.9, 1.12),
         joint_ohm=log_uniform(draw, 0.05, 0.5),
