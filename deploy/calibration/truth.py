@@ -106,8 +106,8 @@ def truth(house: House, faults: list[Fault], then: Seen, now: Seen) -> Json:
         "now": now.figures() | {"presses": now.presses()},
         "chime": {
             "regulator": "linear" if house.linear else "switching", "muted": house.muted, "radio": house.radio,
-            "detector_on_a": house.detector_on_a,
-            "board_diode": "silicon" if now.circuit.board.gap_ev > 1 else "schottky", "bits": house.bits, "rate_hz": house.rate_hz, "garden": house.garden,
+            "board_diode": "silicon" if now.circuit.board.gap_ev > 1.0 else "schottky", "detector_on_a": house.detector_on_a,
+            "bits": house.bits, "rate_hz": house.rate_hz, "garden": house.garden,
         },
     }  # fmt: skip
 
