@@ -86,7 +86,11 @@ def _examine(options: argparse.Namespace) -> None:
 
 def _fitout(options: argparse.Namespace) -> int:
     from service import bootstrap
+    from service.supply.fitout_words import text_of_fields
 
+    if options.sheet is None:
+        print(text_of_fields())
+        return 0
     answer, text = bootstrap.fitout(options.sheet, options.changes, options.plot)
     print(json.dumps(answer, indent=1, ensure_ascii=False) if options.json else text)
     return WRONG if answer["fits"] is False else 0
@@ -166,7 +170,12 @@ def _parser() -> argparse.ArgumentParser:
         epilog=CAUTIONS,
     )
     fitout.set_defaults(call=_fitout)
-    fitout.add_argument("sheet", metavar="SHEET", help="JSON file, or - for standard input")
+    fitout.add_argument(
+        "sheet",
+        nargs="?",
+        metavar="SHEET",
+        help="JSON file, or - for standard input; without one, the fields are listed",
+    )
     fitout.add_argument(
         "--set", dest="changes", action="append", default=[], metavar="FIELD=VALUE",
         help="what if this field were so, such as reservoir_f=1e-3; shows before and after; may be given again",

@@ -5,6 +5,7 @@ from math import isfinite
 
 from service.supply.assumptions import Basis
 from service.supply.envelope import LEVELS, Condition, Envelope, Span, span
+from service.supply.fitout import BOUNDS, MEANING
 from service.supply.fitout_rules import Check
 from service.supply.fitout_told import CAUTION, Figure, differences, figures
 from service.supply.remark import SEVERITIES, Remark, quantity
@@ -33,6 +34,15 @@ def text_of_check(check: Check, before: Check | None = None, changes: Sequence[s
     if check.assumptions:
         lines += ["What the sheet leaves out", *(f"  {assumption.cost}" for assumption in check.assumptions), ""]
     return "\n".join([*lines, CAUTION])
+
+
+def text_of_fields() -> str:
+    """Every field of a sheet, with its unit and what it means."""
+    width = max(map(len, MEANING))
+    lines = [
+        f"  {name.ljust(width)}  {BOUNDS[name][2] if name in BOUNDS else '':>3}  {MEANING[name]}" for name in MEANING
+    ]
+    return "\n".join(["A fit-out sheet is one JSON object. Every field may be left out.", *lines])
 
 
 def _verdict(check: Check) -> str:

@@ -21,6 +21,10 @@ USUAL_W = (0.125, 0.25, 0.5, 1.0, 2.0, 5.0)
 
 RESERVOIR_SOURCE = "common practice, no source"
 DIODE_SOURCE = "data sheets of the 1N400x family (1N4007: 1000 V), from a secondary page; the rule is common practice"
+USUAL_DIODES = (("1N4001", 50.0), ("1N4002", 100.0), ("1N4004", 400.0), ("1N4007", 1000.0))
+"""Reverse voltages of the family (from memory but for the last)."""
+
+DIODE_MARGIN = 1.25
 ON_MARGIN = 1.5
 
 
@@ -78,11 +82,8 @@ def diode_voltage(sheet: FitOut, basis: Basis) -> Iterator[Remark]:
     ):
         values = {"reverse_v": both, "open_crest_high_v": crest}
         if rated is None:
-            text = (
-                f"{words} must stand {quantity(both, 'V')} backwards; a 1N4007 (1000 V) does, a 1N4001 (50 V) may not."
-            )
-            if both <= 50.0:
-                text = f"{words} must stand {quantity(both, 'V')} backwards; any of the 1N4001 to 1N4007 does."
+            part, part_v = next((one for one in USUAL_DIODES if one[1] >= DIODE_MARGIN * both), USUAL_DIODES[-1])
+            text = f"{words} must stand {quantity(both, 'V')} backwards; a {part} ({part_v:g} V) has some to spare."
             yield Remark(field, "note", text, rule, DIODE_SOURCE, values)
             continue
         values["rated_v"] = rated

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from service.__main__ import main
+from service.supply.fitout import MEANING
 from tests.fitout.conftest import SHEET
 
 
@@ -71,6 +72,12 @@ def test_a_sheet_may_come_from_standard_input(
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(json.dumps(SHEET).encode())))
     assert main(["fitout", "-"]) == 0
     assert "The circuit as taken" in capsys.readouterr().out
+
+
+def test_without_a_sheet_the_fields_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["fitout"]) == 0
+    said = capsys.readouterr().out
+    assert all(re.search(rf"^  {name} ", said, re.MULTILINE) for name in MEANING)
 
 
 @pytest.mark.parametrize(
