@@ -19,7 +19,7 @@ from service.supply.stepping import Steps
 
 Array = NDArray[np.float64]
 
-_DISCHARGE_STEPS = 10
+_DISCHARGE_STEPS, _PARTS_BELOW = 10, 4  # nodes, and steps between them where a load may fall off
 _MOST_NEGATIVE = -0.5  # share of a step, or of the ESR's drop, by which a load may push itself on
 _SMALLEST_LOAD_A = 1e-5  # only for the level at which conduction is said to begin
 
@@ -314,26 +314,38 @@ def _discharge(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array
     slopes = np.empty_like(rails)
     rails[0] = start_v
     faded = np.zeros_like(start_v)
-    for k in range(_DISCHARGE_STEPS + 1):
-        slopes[k], stiffness = _falling(circuit, rails[k])
-        if k == _DISCHARGE_STEPS:
-            break
-        # Third-order exponential Rosenbrock rule (from memory): exact for a load linear in the rail, stable for any
-        exponent = np.clip(step_s * stiffness, -2.0, 50.0)
-        first, third = _exponential_shares(exponent)
-        move_v = np.maximum(
-            step_s * first * slopes[k], -np.maximum(rails[k], 0.0)
-        )  # loads fall off before the rail does
-        there, _ = _falling(circuit, rails[k] + move_v)
-        bent = there - slopes[k] + stiffness * move_v
-        rails[k + 1] = np.maximum(rails[k] + move_v + 2.0 * step_s * third * bent, np.minimum(rails[k], 0.0))
-        faded += exponent
+    stays = load.never_below(start_v - 2.0 * (draw + leak) * length_s / circuit.farad).all()
+    parts = 1 if stays else _PARTS_BELOW
+    for k in range(_DISCHARGE_STEPS):
+        rail_v = rails[k]
+        for part in range(parts):
+            rail_v, slope, exponent = _exponential_step(circuit, rail_v, step_s / parts)
+            faded += exponent
+            if part == 0:
+                slopes[k] = slope
+        rails[k + 1] = rail_v
+    slopes[-1], _ = _falling(circuit, rails[-1])
     # Between nodes the rail is a cubic: where a load falls off within a step, slopes beyond these would make it wild
     # (Fritsch and Carlson's limit, from memory)
     steepest = 3.0 * np.abs(np.diff(rails, axis=0)) / step_s
     slopes[:-1] = np.clip(slopes[:-1], -steepest, steepest)
     slopes[1:] = np.clip(slopes[1:], -steepest, steepest)
     return rails, slopes, faded
+
+
+def _exponential_step(circuit: Circuit, rail_v: Array, step_s: Array) -> tuple[Array, Array, Array]:
+    """The rail a step later, its slope before, and the exponent by which a change of it has faded.
+
+    Third-order exponential Rosenbrock rule (from memory): exact for a load that is linear in the rail, stable for any.
+    """
+    slope, stiffness = _falling(circuit, rail_v)
+    exponent = np.clip(step_s * stiffness, -2.0, 50.0)
+    first, third = _exponential_shares(exponent)
+    move_v = np.maximum(step_s * first * slope, -np.maximum(rail_v, 0.0))  # loads fall off before the rail does
+    there, _ = _falling(circuit, rail_v + move_v)
+    bent = there - slope + stiffness * move_v
+    after = np.maximum(rail_v + move_v + 2.0 * step_s * third * bent, np.minimum(rail_v, 0.0))
+    return after, slope, exponent
 
 
 def _falling(circuit: Circuit, rail_v: Array) -> tuple[Array, Array]:

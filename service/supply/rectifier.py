@@ -34,7 +34,7 @@ _COARSE_STEPS, _FINE_STEPS = 12, 48
 _COARSE_PASSES, _FINE_PASSES = 6, 25
 _COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
 _WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2
-_PATIENCE = 10
+_SLACK_V = 2e-3
 _MARGIN = 1.5  # steps after the current has ended
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
 _BLOCK = 512  # installations at a time: their nodes stay in the processor's cache
@@ -219,8 +219,6 @@ def _close(circuit: Circuit) -> tuple[Cycle, NDArray[np.bool_]]:
     rows = np.arange(len(crest_v))
     ready: list[tuple[NDArray[np.intp], Cycle, NDArray[np.bool_]]] = []
     for turn in range(_FINE_PASSES):
-        if turn == _PATIENCE:  # a supply that hiccups: settle for the middle of it
-            search.stride = 0.4
         closes = search.turn(_FINE_STEPS, _FINE_V)
         if np.all(closes) or turn == _FINE_PASSES - 1:
             ready.append((rows, search.cycle, np.abs(search.gap_v) < _CLOSED_V))
@@ -247,7 +245,8 @@ class _Search:
         self.threshold_v = circuit.threshold_v()
         self.highest_v = np.maximum((1.0 - 1e-4) * crest_v - self.threshold_v, 0.0)
         self.rail_v, self.width_rad = np.clip(rail_v, _LOWEST_V, self.highest_v), width_rad
-        self.stride, self.turns = 1.0, 0
+        self.low_v, self.high_v = np.full_like(crest_v, _LOWEST_V), self.highest_v
+        self.turns = 0
         self.cycle: Cycle
         self.gap_v: Array
         self.before: tuple[Array, Array] | None = None
@@ -274,8 +273,17 @@ class _Search:
             last_gap_v, moved_v = self.before
             found = (last_gap_v - gap_v) / np.where(np.abs(moved_v) < 1e-9, np.inf, moved_v)
             steepness = np.where((found > 0.3 * steepness) & (found < 6.0 * steepness), found, steepness)
-        step_v = self.stride * np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
-        rail_v = np.clip(self.rail_v + step_v, _LOWEST_V, self.highest_v)
+        step_v = np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
+        # The gap falls as the rail rises: a step beyond rails already found too low or too high goes half-way instead.
+        sure = np.abs(off) < 5.0 * _WIDTH_NEAR
+        self.low_v = np.where(sure & (gap_v > 0.0), np.minimum(self.rail_v, self.high_v), self.low_v)
+        self.high_v = np.where(sure & (gap_v < 0.0), np.maximum(self.rail_v, self.low_v), self.high_v)
+        narrow = self.high_v - self.low_v < _SLACK_V  # yet not closed: what was found before no longer holds
+        self.low_v, self.high_v = self.low_v - 10.0 * _SLACK_V * narrow, self.high_v + 10.0 * _SLACK_V * narrow
+        rail_v = self.rail_v + step_v
+        beyond = (rail_v < self.low_v - _SLACK_V) | (rail_v > self.high_v + _SLACK_V)
+        rail_v = np.where(beyond, 0.5 * (self.rail_v + np.where(step_v < 0.0, self.low_v, self.high_v)), rail_v)
+        rail_v = np.clip(rail_v, _LOWEST_V, self.highest_v)
         self.before = (gap_v, rail_v - self.rail_v)
         self.rail_v = rail_v
         self.width_rad = np.clip(self.width_rad * wider, 0.02, 1.9 * np.pi)
@@ -291,7 +299,8 @@ class _Search:
             self.width_rad[rows],
             self.begin_rad[rows],
         )
-        rest.threshold_v, rest.stride, rest.turns = self.threshold_v[rows], self.stride, self.turns
+        rest.threshold_v, rest.turns = self.threshold_v[rows], self.turns
+        rest.low_v, rest.high_v = self.low_v[rows], self.high_v[rows]
         if self.before is not None:
             rest.before = (self.before[0][rows], self.before[1][rows])
         return rest

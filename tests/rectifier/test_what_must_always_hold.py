@@ -62,9 +62,8 @@ def test_every_supply_gets_a_bounded_answer(supply: Supply) -> None:
         assert np.all(np.isfinite(getattr(state, name))), name
     assert state.rail_v.shape == (1, PHASES)
     assert state.rail_at(np.linspace(-9.0, 9.0, 7)).shape == (1, 7)
-    highest = (
-        float(supply.open_circuit_v) * np.sqrt(2.0) * 1.4
-    )  # harmonics raise a crest by a sixth at most, a coil some more
+    # Harmonics raise a crest by a sixth at most; a coil charges an empty reservoir to twice the crest and more.
+    highest = float(supply.open_circuit_v) * np.sqrt(2.0) * (1.2 if supply.leakage_h == 0.0 else 3.0)
     assert crest < highest
     assert 0.0 <= state.rail_min_v[0] <= state.rail_mean_v[0] <= state.rail_max_v[0] < highest
     assert state.ripple_v[0] == pytest.approx(state.rail_max_v[0] - state.rail_min_v[0])
