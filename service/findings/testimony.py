@@ -103,7 +103,7 @@ def evidence(told: Iterable[Told]) -> Evidence:
         cycle_s=cycle_s,
         maxima_v=maxima,
         minima_v=minima,
-        loads=tuple(sorted((t.at_s + c.moment_s, c.state) for t in packs for c in t.pack.load_changes)),
+        loads=_loads(packs),
         radio=_switches(packs),
         pulses=_pulses(packs),
         rises=tuple(sorted(((t.at_s + r.moment_s, r) for t in packs for r in t.pack.rail_rises), key=lambda x: x[0])),
@@ -186,6 +186,15 @@ def _pulses(packs: Sequence[Told]) -> dict[str, Floats]:
         for train in t.pack.pulse_trains:
             found.setdefault(train.door, []).extend((t.at_s + r, t.at_s + f) for r, f in train.pulses)
     return {door: np.array(sorted(set(pairs))) for door, pairs in found.items()}
+
+
+def _loads(packs: Sequence[Told]) -> tuple[tuple[float, LoadState], ...]:
+    """The chime's own log of its load, and beside it the sound, which is a load too."""
+    logged = [(t.at_s + change.moment_s, change.state) for t in packs for change in t.pack.load_changes]
+    sound: list[tuple[float, LoadState]] = [
+        (t.at_s + switch.moment_s, "sound" if switch.on else "idle") for t in packs for switch in t.pack.sound
+    ]
+    return tuple(sorted(set(logged + sound)))
 
 
 def _switches(packs: Sequence[Told]) -> tuple[tuple[float, bool], ...]:
