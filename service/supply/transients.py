@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from service.supply.conduction import Circuit, Cycle, step_cycle
+from service.supply.circuit import Circuit
+from service.supply.conduction import Cycle, step_cycle
 from service.supply.rectifier import SteadyState, Supply, circuit_of, steady_state
 from service.supply.stepping import steps_of
 from service.supply.waveform import extremes

@@ -7,7 +7,8 @@ Refuses to know how the cycle was found.
 import numpy as np
 from numpy.typing import NDArray
 
-from service.supply.conduction import Circuit, Cycle
+from service.supply.circuit import Circuit
+from service.supply.conduction import Cycle
 from service.supply.stepping import steps_of
 
 Array = NDArray[np.float64]

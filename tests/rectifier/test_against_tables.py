@@ -8,7 +8,19 @@ import numpy as np
 import pytest
 from scipy.special import wrightomega
 
-from service.supply import conduction, diodes, load, mains, rectifier, stepping, transients, waveform
+from service.supply import (
+    circuit,
+    closing,
+    conduction,
+    diodes,
+    discharge,
+    load,
+    mains,
+    rectifier,
+    stepping,
+    transients,
+    waveform,
+)
 from service.supply.diodes import SCHOTTKY, SILICON, Diode, wright_omega
 from service.supply.rectifier import Supply, steady_state
 from service.supply.transients import hold_up_s, recovery_s, rise_at_press_v, rise_hold_s, sag_while_sounding
@@ -138,7 +150,7 @@ def test_what_cannot_be_stepped_is_refused() -> None:
 
 @pytest.mark.parametrize(
     "module",
-    [conduction, diodes, load, mains, rectifier, stepping, transients, waveform],
+    [circuit, closing, conduction, diodes, discharge, load, mains, rectifier, stepping, transients, waveform],
     ids=lambda module: module.__name__,
 )
 def test_examples_hold(module: ModuleType) -> None:

@@ -1,0 +1,138 @@
+"""The search for the cycle that closes: the rail at which conduction begins, and how long it takes.
+
+Newton's, with the slope that memory of the reservoir gives, kept between rails known too low and too high. Coarse steps
+first, then fine ones; rows that are done rest. Refuses to know what is read out of the cycle.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.supply.circuit import Circuit, rows_of
+from service.supply.conduction import Cycle, joined, step_cycle
+from service.supply.stepping import steps_of
+
+Array = NDArray[np.float64]
+
+_COARSE_STEPS, _FINE_STEPS = 12, 48
+_COARSE_PASSES, _FINE_PASSES = 6, 25
+_COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
+_WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2
+_SLACK_V = 2e-3
+_MARGIN = 1.5  # steps after the current has ended
+_LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
+
+
+def close(circuit: Circuit) -> tuple[Cycle, NDArray[np.bool_]]:
+    """The cycle that ends where it began, and whether it does: coarse steps first, then fine ones."""
+    _, crest_v = circuit.mains.crest()
+    guess = first_guess(circuit, crest_v)
+    coarse = _Search(circuit, crest_v, *guess, None)
+    for _ in range(_COARSE_PASSES):
+        if np.all(coarse.turn(_COARSE_STEPS, _COARSE_V)):
+            break
+    narrower = (1.0 + _MARGIN / _FINE_STEPS) / (1.0 + _MARGIN / _COARSE_STEPS)
+    search = _Search(circuit, crest_v, coarse.rail_v, coarse.width_rad * narrower, coarse.begin_rad)
+    rows = np.arange(len(crest_v))
+    ready: list[tuple[NDArray[np.intp], Cycle, NDArray[np.bool_]]] = []
+    for turn in range(_FINE_PASSES):
+        closes = search.turn(_FINE_STEPS, _FINE_V)
+        if np.all(closes) or turn == _FINE_PASSES - 1:
+            ready.append((rows, search.cycle, np.abs(search.gap_v) < _CLOSED_V))
+            break
+        if 2 * np.count_nonzero(closes) > len(closes):
+            ready.append(
+                (rows[closes], rows_of(search.cycle, closes), np.ones(np.count_nonzero(closes), dtype=np.bool_))
+            )
+            search, rows = search.only(~closes), rows[~closes]
+    if len(ready) == 1:
+        return ready[0][1], ready[0][2]
+    order = np.argsort(np.concatenate([found[0] for found in ready]))
+    cycle = joined([found[1] for found in ready])
+    return rows_of(cycle, order), np.concatenate([found[2] for found in ready])[order]
+
+
+class _Search:
+    """Newton's search for the rail at begin and the width of conduction, for rows side by side."""
+
+    def __init__(
+        self, circuit: Circuit, crest_v: Array, rail_v: Array, width_rad: Array, begin_rad: Array | None
+    ) -> None:
+        self.circuit, self.crest_v, self.begin_rad = circuit, crest_v, begin_rad
+        self.threshold_v = circuit.threshold_v()
+        self.highest_v = np.maximum((1.0 - 1e-4) * crest_v - self.threshold_v, 0.0)
+        self.rail_v, self.width_rad = np.clip(rail_v, _LOWEST_V, self.highest_v), width_rad
+        self.low_v, self.high_v = np.full_like(crest_v, _LOWEST_V), self.highest_v
+        self.turns = 0
+        self.cycle: Cycle
+        self.gap_v: Array
+        self.before: tuple[Array, Array] | None = None
+
+    def turn(self, steps: int, tolerance_v: float) -> NDArray[np.bool_]:
+        """One pass; which rows close. Those that do not are moved."""
+        circuit, crest_v = self.circuit, self.crest_v
+        self.begin_rad = circuit.mains.rises_through(self.rail_v + self.threshold_v, self.begin_rad)
+        cycle = self.cycle = step_cycle(circuit, self.begin_rad, self.rail_v, self.width_rad, steps_of(steps))
+        gap_v = self.gap_v = cycle.next_rail_v - self.rail_v
+        wider = cycle.end_share * (1.0 + _MARGIN / steps)
+        self.threshold_v = circuit.threshold_v(circuit.growth_per_s(self.begin_rad, -cycle.net_a[0]))
+        # The width only decides where the nodes lie: a cycle that closes is right with any that is near enough.
+        off = wider - 1.0
+        closes = (np.abs(gap_v) < tolerance_v) & (np.abs(off) < _WIDTH_NEAR * (2.5 if steps == _FINE_STEPS else 10.0))
+        if self.turns >= _WIDTH_TURNS:  # come to rest, so that the search can end: smoothly at first
+            last = np.abs(off) < 2.5 * _WIDTH_NEAR if self.turns >= 2 * _WIDTH_TURNS else np.zeros_like(closes)
+            wider = 1.0 + np.where(last, 0.0, off * np.minimum((off / _WIDTH_NEAR) ** 2, 1.0))
+        self.turns += 1
+        rising = np.maximum(circuit.mains.slope(self.begin_rad), 0.02 * crest_v)
+        falling = -cycle.discharge_slope[-1] / circuit.radians_per_s
+        steepness = np.maximum((1.0 - cycle.memory) * (1.0 + falling / rising), 0.02)
+        if self.before is not None:  # as it was found to be since the last pass, where that can be
+            last_gap_v, moved_v = self.before
+            found = (last_gap_v - gap_v) / np.where(np.abs(moved_v) < 1e-9, np.inf, moved_v)
+            steepness = np.where((found > 0.3 * steepness) & (found < 6.0 * steepness), found, steepness)
+        step_v = np.clip(gap_v / steepness, -0.2 * crest_v, 0.2 * crest_v)
+        # The gap falls as the rail rises: a step beyond rails already found too low or too high goes half-way instead.
+        sure = np.abs(off) < 5.0 * _WIDTH_NEAR
+        self.low_v = np.where(sure & (gap_v > 0.0), np.minimum(self.rail_v, self.high_v), self.low_v)
+        self.high_v = np.where(sure & (gap_v < 0.0), np.maximum(self.rail_v, self.low_v), self.high_v)
+        narrow = self.high_v - self.low_v < _SLACK_V  # yet not closed: what was found before no longer holds
+        self.low_v, self.high_v = self.low_v - 10.0 * _SLACK_V * narrow, self.high_v + 10.0 * _SLACK_V * narrow
+        rail_v = self.rail_v + step_v
+        beyond = (rail_v < self.low_v - _SLACK_V) | (rail_v > self.high_v + _SLACK_V)
+        rail_v = np.where(beyond, 0.5 * (self.rail_v + np.where(step_v < 0.0, self.low_v, self.high_v)), rail_v)
+        rail_v = np.clip(rail_v, _LOWEST_V, self.highest_v)
+        self.before = (gap_v, rail_v - self.rail_v)
+        self.rail_v = rail_v
+        self.width_rad = np.clip(self.width_rad * wider, 0.02, 1.9 * np.pi)
+        return np.asarray(closes, dtype=np.bool_)
+
+    def only(self, rows: NDArray[np.bool_]) -> "_Search":
+        """The same search for some rows."""
+        assert self.begin_rad is not None
+        rest = _Search(
+            rows_of(self.circuit, rows),
+            self.crest_v[rows],
+            self.rail_v[rows],
+            self.width_rad[rows],
+            self.begin_rad[rows],
+        )
+        rest.threshold_v, rest.turns = self.threshold_v[rows], self.turns
+        rest.low_v, rest.high_v = self.low_v[rows], self.high_v[rows]
+        if self.before is not None:
+            rest.before = (self.before[0][rows], self.before[1][rows])
+        return rest
+
+
+def first_guess(circuit: Circuit, crest_v: Array) -> tuple[Array, Array]:
+    """Rail at begin and width of conduction, from a constant rail behind a resistance and the fall between."""
+    threshold_v = circuit.threshold_v()
+    ohm = circuit.ohm + circuit.path.series_ohm + 0.2 + 0.3 * circuit.henry * circuit.radians_per_s
+    draw = np.maximum(circuit.load.current(np.maximum(crest_v - threshold_v, 0.0))[0], 1e-5)
+    wanted = np.pi * ohm * draw / np.maximum(crest_v - threshold_v, 0.1)  # = sin φ − φ cos φ, some φ³/3
+    half_rad = np.clip(np.cbrt(3.0 * wanted), 0.08, 1.4)
+    for _ in range(3):
+        miss = np.sin(half_rad) - half_rad * np.cos(half_rad) - wanted
+        half_rad = np.clip(half_rad - miss / (half_rad * np.sin(half_rad)), 0.08, 1.5)
+    fall_v = np.minimum(draw * 2.0 * np.pi / circuit.radians_per_s / circuit.farad, 0.8 * crest_v)
+    rail_v = crest_v * np.cos(half_rad) - threshold_v - 0.15 - 0.5 * fall_v
+    lead_rad = np.arccos(np.clip((rail_v + threshold_v) / crest_v, -0.2, 0.99))
+    return rail_v, lead_rad + half_rad
