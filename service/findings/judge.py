@@ -55,10 +55,20 @@ class Side:
 
 def judge(now: Evidence, commissioning: Evidence | None, sheet: FitOut) -> Verdict:
     """Findings, quantities, and about what the evidence sufficed to judge."""
-    basis = _basis(sheet)
-    hertz = _nominal_hz(now, commissioning, sheet)
+    return weighed(*sides_of(now, commissioning, sheet), sheet)
+
+
+def sides_of(now: Evidence, commissioning: Evidence | None, sheet: FitOut) -> tuple[Side, Side | None]:
+    """What is told now, and at commissioning where there is a record of it: surveys fitted, doors looked at."""
+    basis, hertz = _basis(sheet), _nominal_hz(now, commissioning, sheet)
     then = _side(commissioning, sheet, basis, hertz, None) if commissioning and not commissioning.is_empty else None
-    here = _side(now, sheet, basis, hertz, then.fit if then else None)
+    return _side(now, sheet, basis, hertz, then.fit if then else None), then
+
+
+def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
+    """`judge`, from sides that are at hand."""
+    now, basis = here.evidence, _basis(sheet)
+    hertz = _nominal_hz(now, then.evidence if then else None, sheet)
     found: list[Finding] = []
     judged: set[tuple[str, str | None]] = set()
     fed = feeding(now, here.cycles.cycle_s, _free_fall(then or here))
