@@ -136,3 +136,10 @@ def first_guess(circuit: Circuit, crest_v: Array) -> tuple[Array, Array]:
     rail_v = crest_v * np.cos(half_rad) - threshold_v - 0.15 - 0.5 * fall_v
     lead_rad = np.arccos(np.clip((rail_v + threshold_v) / crest_v, -0.2, 0.99))
     return rail_v, lead_rad + half_rad
+
+
+def drops_out(circuit: Circuit) -> NDArray[np.bool_]:
+    """Which supplies, by the first guess, are likely to fall below what their load needs."""
+    _, crest_v = circuit.mains.crest()
+    rail_v, _ = first_guess(circuit, crest_v)
+    return ~circuit.load.never_below(rail_v)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.supply.circuit import Circuit, Path, rows_of
-from service.supply.closing import close
+from service.supply.closing import close, drops_out
 from service.supply.conduction import Cycle, joined
 from service.supply.diodes import SILICON, Diode
 from service.supply.load import Load, Regulator
@@ -152,11 +152,13 @@ def steady_state(supply: Supply) -> SteadyState:
     count = circuit.farad.shape[0]
     if count <= _BLOCK:
         return _measure(circuit, *close(circuit))
+    # Side by side with one that drops out all must be stepped with a load that follows the rail: keep those together.
+    order = np.argsort(drops_out(circuit), kind="stable")
     parts = []
     for start in range(0, count, _BLOCK):
-        part = rows_of(circuit, slice(start, start + _BLOCK))
+        part = rows_of(circuit, order[start : start + _BLOCK])
         parts.append(_measure(part, *close(part)))
-    return _joined(parts, circuit)
+    return _joined(parts, circuit, np.argsort(order))
 
 
 def circuit_of(supply: Supply) -> Circuit:
@@ -233,12 +235,12 @@ def _within(rail_v: Array, lowest_v: Array, highest_v: Array) -> Array:
     return np.clip(rail_v, lowest_v[:, np.newaxis] - 1e-3, highest_v[:, np.newaxis] + 1e-3)
 
 
-def _joined(parts: list[SteadyState], circuit: Circuit) -> SteadyState:
-    """Blocks beside each other again."""
-    cycle = joined([part._cycle for part in parts])
+def _joined(parts: list[SteadyState], circuit: Circuit, order: NDArray[np.intp]) -> SteadyState:
+    """Blocks beside each other again, in this order."""
     own: dict[str, Any] = {
-        f.name: np.concatenate([getattr(part, f.name) for part in parts])
+        f.name: np.concatenate([getattr(part, f.name) for part in parts])[order]
         for f in fields(SteadyState)
         if f.name not in ("phase_rad", "_cycle", "_circuit")
     }
+    cycle = rows_of(joined([part._cycle for part in parts]), order)
     return SteadyState(**own, phase_rad=parts[0].phase_rad, _cycle=cycle, _circuit=circuit)
