@@ -9,6 +9,7 @@ from service import model
 from service.finding_ports import Examination
 from service.findings.advice import ADVICE, Advice, Check
 from service.findings.life import Held, State
+from service.findings.verdict import EvidenceLine, Finding
 from service.ports import Reader
 
 WHO = {"householder": "without a tool", "installer": "for an installer", "electrician": "for a licensed electrician"}
@@ -78,23 +79,35 @@ def _trouble(house: House, examination: Examination | None) -> str:
 
 
 def _finding(house: House, held: Held) -> contexts.Finding:
-    found, advice = held.finding, ADVICE[held.finding.name]
-    return contexts.Finding(
-        number=held.id,
-        title=_set(words.sentence(advice.title).rstrip(".")),
+    found = held.finding
+    return told(
+        found,
+        held.id,
         door=_door(house, held.chime, found.door),
-        likelihood=likely(found.likelihood),
         since=_day(house, held.raised_s if found.since_s is None else found.since_s),
         standing="confirmed" if held.state is State.CONFIRMED else "found once",
+    )
+
+
+def told(found: Finding, number: int, door: str, since: str, standing: str) -> contexts.Finding:
+    """A finding with all that is known about it. `door`: its name, empty where it is of none."""
+    advice = ADVICE[found.name]
+    return contexts.Finding(
+        number=number,
+        title=_set(words.sentence(advice.title).rstrip(".")),
+        door=door,
+        likelihood=likely(found.likelihood),
+        since=since,
+        standing=standing,
         meaning=_set(advice.meaning),
-        evidence=_evidence(held),
+        evidence=_evidence(found.evidence),
         rivals=_rivals(advice, found.also_possible),
         checks=[_check(one) for one in advice.checks],
         caution=_set(advice.caution),
     )
 
 
-def _evidence(held: Held) -> contexts.Table:
+def _evidence(lines: Sequence[EvidenceLine]) -> contexts.Table:
     rows = [
         contexts.Row(
             (
@@ -105,7 +118,7 @@ def _evidence(held: Held) -> contexts.Table:
                 quantities.compared(line.value, line.expected),
             )
         )
-        for line in held.finding.evidence
+        for line in lines
     ]
     return contexts.Table(
         "What the evidence shows", ("Quantity", "Measured", "Nine in ten", "Expected", "In words"), rows

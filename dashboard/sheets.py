@@ -6,17 +6,15 @@ Knows no record. A person is a random number that says nothing about them; it is
 import re
 import secrets
 from collections.abc import Callable, Coroutine
-from dataclasses import fields
-from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse
 from fastapi.routing import APIRoute
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from dashboard import assets, contexts
+from dashboard.filling import environment, filled
 from service.errors import NotFound, Refused, StoreUnavailable
 
 COOKIE = "person"
@@ -37,22 +35,14 @@ class Sheets:
     """Fills templates. Links are made by route name, from the router that owns them."""
 
     def __init__(self, router: APIRouter) -> None:
-        self._environment = Environment(
-            loader=FileSystemLoader(Path(__file__).parent / "templates"),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            auto_reload=False,
-        )
+        self._environment = environment()
         self._environment.globals.update(
             path=lambda name, **parts: str(router.url_path_for(name, **parts)), asset=assets.url
         )
 
     def answer(self, template: str, context: Any, status: int = 200) -> Response:
-        """`context` is the frozen dataclass of this template; its fields are all that the template knows."""
-        known = {field.name: getattr(context, field.name) for field in fields(context)}
-        return HTMLResponse(self._environment.get_template(template).render(known), status, HEADERS)
+        """`context` is the frozen dataclass of this template."""
+        return HTMLResponse(filled(self._environment, template, context), status, HEADERS)
 
 
 class SheetRoute(APIRoute):
@@ -89,23 +79,11 @@ def _refuse_strangers(request: Request) -> None:
 
 
 def _trouble(status: int, headline: str, lead: str) -> Response:
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent / "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.globals.update(path=lambda name, **parts: "/", asset=assets.url)
+    templates = environment()
+    templates.globals.update(path=lambda name, **parts: "/", asset=assets.url)
     text = lead[:1].upper() + lead[1:] + ("" if lead.endswith((".", "?")) else ".")
     context = contexts.Trouble(contexts.Head(headline, ""), headline, text)
-    return HTMLResponse(
-        environment.get_template("trouble.html").render(
-            head=context.head, headline=context.headline, lead=context.lead
-        ),
-        status,
-        HEADERS,
-    )
+    return HTMLResponse(filled(templates, "trouble.html", context), status, HEADERS)
 
 
 def person_of(request: Request) -> str:
