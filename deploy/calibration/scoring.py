@@ -82,6 +82,7 @@ class Tally:
         self.healthy_change: dict[str, list[float]] = defaultdict(list)
         self.stated: list[tuple[float, bool]] = []
         self.mistakes: list[Json] = []
+        self.set_aside = 0
 
     def add(self, name: str, truth: Json, answer: Json | None, error: str) -> None:
         label, faults = truth["label"], set(truth["faults"])
@@ -91,6 +92,7 @@ class Tally:
             count["crash"] += 1
             self.mistakes.append({"case": name, "label": label, "error": error})
             return
+        self.set_aside += len((answer.get("packs") or {}).get("set_aside") or [])
         self._findings(name, truth, answer, label, faults, count)
         self._quantities(truth, answer)
         if not faults & STANDING:
@@ -201,6 +203,7 @@ class Tally:
             "false_on_healthy": f"{healthy['n'] - healthy['top1']}/{healthy['n']}",
             "extra_findings_per_case": round(total["extra"] / n, 3),
             "crashes": total["crash"],
+            "packs_set_aside": self.set_aside,
             "quantities": {key: _spread_of(values) for key, values in self.quantity.items()},
             "change_of_source_ohm_error": {
                 "n": len(change),
