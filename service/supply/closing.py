@@ -133,7 +133,8 @@ def first_guess(circuit: Circuit, crest_v: Array) -> tuple[Array, Array]:
         miss = np.sin(half_rad) - half_rad * np.cos(half_rad) - wanted
         half_rad = np.clip(half_rad - miss / (half_rad * np.sin(half_rad)), 0.08, 1.5)
     fall_v = np.minimum(draw * 2.0 * np.pi / circuit.radians_per_s / circuit.farad, 0.8 * crest_v)
-    rail_v = crest_v * np.cos(half_rad) - threshold_v - 0.15 - 0.5 * fall_v
+    drop_v = circuit.path.drop_v(draw * np.pi / half_rad) + circuit.shift_v  # at the mean current while they conduct
+    rail_v = crest_v * np.cos(half_rad) - drop_v - 0.5 * fall_v
     lead_rad = np.arccos(np.clip((rail_v + threshold_v) / crest_v, -0.2, 0.99))
     return rail_v, lead_rad + half_rad
 

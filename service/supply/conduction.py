@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from service.supply.circuit import Circuit
 from service.supply.diodes import wright_omega
 from service.supply.discharge import MOST_NEGATIVE, discharge, rail_without_current
+from service.supply.load import Law
 from service.supply.stepping import Steps
 
 Array = NDArray[np.float64]
@@ -50,18 +51,7 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
     nodes.current[0] = begin_a
     nodes.net[0] = begin_a - draw
     nodes.capacitor[0] = rail_v - circuit.esr_ohm * nodes.net[0]
-    ohm_per_volt = None
-    rules = _Rules.of(circuit, steps, stretch_s, per_farad, load.siemens)
-    if load.is_constant_above(rail_v):
-        nodes.slope[:] = 0.0
-        ohm_per_volt = _conduct_constant(circuit, steps, rules, drive, draw, shrink, nodes)
-        if not load.is_constant_above(np.min(nodes.capacitor + circuit.esr_ohm * nodes.net, axis=0)):
-            ohm_per_volt = None
-    if ohm_per_volt is None:
-        steepest = np.where(load.never_below(rail_v), load.siemens, load.steepest)
-        rules = _Rules.of(circuit, steps, stretch_s, per_farad, steepest)
-        ohm_per_volt = _conduct(circuit, steps, rules, drive, draw, shrink, nodes)
-
+    rules, ohm_per_volt = _stretch(circuit, steps, stretch_s, drive, rail_v, draw, shrink, nodes)
     begin_scaled = begin_a * ohm_per_volt
     level = begin_scaled + np.log(begin_scaled)
     nodes.depth[0] = level
@@ -83,6 +73,33 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
         np.exp(-np.clip(forget + forgotten, -0.5, 50.0)),
         discharge_v[-1] + begin_a * (circuit.esr_ohm + 1.0 / (circuit.farad * np.maximum(growth, 1.0))),
     )
+
+
+def _stretch(
+    circuit: Circuit,
+    steps: Steps,
+    stretch_s: Array,
+    drive: Array,
+    rail_v: Array,
+    draw: Array,
+    shrink: Array,
+    nodes: "_Nodes",
+) -> "tuple[_Rules, Array]":
+    """Fills the nodes the quickest way that the load allows. Gives the rules used and the scale of the last step [1/A]."""
+    load = circuit.load
+    per_farad = stretch_s / circuit.farad
+    if load.never_below(rail_v).all():
+        rules = _Rules.of(circuit, steps, stretch_s, per_farad, load.siemens)
+        if load.is_constant_above(rail_v):
+            nodes.slope[:] = 0.0
+            scale = _conduct_constant(circuit, steps, rules, drive, draw, shrink, nodes)
+        else:
+            scale = _conduct(circuit, steps, rules, drive, draw, shrink, nodes, load.in_regulation())
+        if load.never_below(np.min(nodes.capacitor + circuit.esr_ohm * nodes.net, axis=0)).all():
+            return rules, scale
+    steepest = np.where(load.never_below(rail_v), load.siemens, load.steepest)
+    rules = _Rules.of(circuit, steps, stretch_s, per_farad, steepest)
+    return rules, _conduct(circuit, steps, rules, drive, draw, shrink, nodes, load.current)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,39 +199,47 @@ def _conduct_constant(
 
 
 def _conduct(
-    circuit: Circuit, steps: Steps, rules: _Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes
+    circuit: Circuit, steps: Steps, rules: _Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes, law: Law
 ) -> Array:
     """The same for a load that follows the rail: linear in it over each step."""
     path = circuit.path
-    saturation, per_a = path.saturation_a, 1.0 / path.scaled_v
-    current, net, capacitor = nodes.current, nodes.net, nodes.capacitor
-    last_net = shrink * current[0] - draw
-    before, earlier = shrink * current[0], shrink**2 * current[0]
+    per_a = 1.0 / path.scaled_v
+    net, capacitor = nodes.net[0], nodes.capacitor[0]
+    last_net, last_a = shrink * nodes.current[0] - draw, nodes.current[0]
+    before, earlier = shrink * nodes.current[0], shrink**2 * nodes.current[0]
+    reaches = rules.ahead + circuit.esr_ohm
+    most_negative = MOST_NEGATIVE / reaches  # a constant power's current runs away only so far in a step
+    fixed_ohm = rules.ohm_alone + steps.backward[:, :1] * rules.coil
+    saturation_v = path.saturation_a * per_a
     per_volt = per_a
     for k in range(len(steps.lengths)):
-        settled = capacitor[k] + rules.here[k] * net[k] + rules.behind[k] * last_net
-        last_net = net[k]
-        rail = capacitor[k] + circuit.esr_ohm * net[k]
-        draw, slope = circuit.load.current(rail)
-        reach = rules.ahead[k] + circuit.esr_ohm
-        slope = np.maximum(slope, MOST_NEGATIVE / reach)  # a constant power's current runs away only so far in a step
+        settled = capacitor + rules.here[k] * net + rules.behind[k] * last_net
+        last_net = net
+        rail = capacitor + circuit.esr_ohm * net
+        draw, slope = law(rail)
+        reach = reaches[k]
+        slope = np.maximum(slope, most_negative[k])
         give = 1.0 / (1.0 + slope * reach)
         base = draw + slope * (settled - rail)
-        ohm = rules.ohm_alone + reach * give
-        push = drive[k + 1] - settled + reach * give * base
+        reduced = reach * give
+        ohm = fixed_ohm[k] + reduced
+        push = drive[k + 1] - settled + reduced * base
         if rules.with_coil:
-            new, one, two, three = steps.backward[k]
-            ohm = ohm + new * rules.coil
-            push -= rules.coil * (one * current[k] + two * before + three * earlier)
-            earlier, before = before, current[k]
+            _, one, two, three = steps.backward[k]
+            push -= rules.coil * (one * last_a + two * before + three * earlier)
+            earlier, before = before, last_a
         per_volt = ohm * per_a
-        argument = (push + ohm * saturation) * per_a + np.log(per_volt) + path.log_saturation
+        argument = push * per_a + ohm * saturation_v + np.log(per_volt) + path.log_saturation
+        last_a = wright_omega(argument) / per_volt - path.saturation_a
+        net = (last_a - base) * give
+        capacitor = settled + rules.ahead[k] * net
         nodes.depth[k + 1] = argument
-        now = wright_omega(argument) / per_volt - saturation
-        current[k + 1] = now
-        net[k + 1] = (now - base) * give
-        capacitor[k + 1] = settled + rules.ahead[k] * net[k + 1]
-        nodes.slope[k + 1] = slope
+        nodes.current[k + 1], nodes.net[k + 1], nodes.capacitor[k + 1], nodes.slope[k + 1] = (
+            last_a,
+            net,
+            capacitor,
+            slope,
+        )
     return np.asarray(per_volt, dtype=np.float64)
 
 

@@ -6,47 +6,90 @@ One straight line for a constant load, else steps that are exact for every load 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.supply.circuit import Circuit
+from service.supply.circuit import Circuit, rows_of
 
 Array = NDArray[np.float64]
 
-_STEPS, _PARTS_BELOW = 10, 4  # nodes, and steps between them where a load may fall off
+_STEPS, _PARTS_BELOW = 10, 3  # nodes, and steps between them where a load may fall off
+_SHARES = np.linspace(0.0, 1.0, _STEPS + 1)[:, np.newaxis]
 MOST_NEGATIVE = -0.5
 """Share of a step, or of the ESR's drop, by which a constant power may push its own current on."""
 
 
 def rail_without_current(circuit: Circuit, capacitor_v: Array) -> Array:
     """The rail when only the reservoir feeds the load: its voltage less what the ESR drops."""
-    rail = capacitor_v
-    for turn in range(3):
-        draw, slope = circuit.load.current(rail)
-        if turn and not slope.any():
-            break
+    lower_v = capacitor_v - circuit.esr_ohm * circuit.load.current(capacitor_v)[0]
+    if circuit.load.is_constant_above(lower_v):
+        return lower_v
+    rail_v = lower_v
+    for _ in range(3):
+        draw, slope = circuit.load.current(rail_v)
         give = np.maximum(1.0 + circuit.esr_ohm * slope, 1.0 + MOST_NEGATIVE)
-        rail = rail - (rail + circuit.esr_ohm * draw - capacitor_v) / give
-    return rail
+        rail_v = rail_v - (rail_v + circuit.esr_ohm * draw - capacitor_v) / give
+    return rail_v
 
 
 def discharge(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array, Array, Array]:
     """Rail nodes, their slopes [V/s], and the exponent by which a change of the start has faded."""
     load, leak = circuit.load, circuit.path.saturation_a
     draw, _ = load.current(start_v)
-    end_v = start_v - (draw + leak) * length_s / circuit.farad
+    slope = -(draw + leak) / circuit.farad
+    end_v = start_v + slope * length_s
     if load.is_constant_above(end_v):
-        slope = -(draw + leak) / circuit.farad
-        after_s = np.linspace(0.0, 1.0, _STEPS + 1)[:, np.newaxis] * length_s
+        after_s = _SHARES * length_s
         return start_v + slope * after_s, np.broadcast_to(slope, after_s.shape), np.zeros_like(start_v)
+    stays = load.never_below(start_v) & load.never_below(start_v + 2.0 * slope * length_s)
+    if stays.all():
+        return _in_regulation(circuit, start_v, length_s)
+    if not stays.any():
+        return _falling_off(circuit, start_v, length_s)
+    rails, slopes = np.empty((_STEPS + 1, len(start_v))), np.empty((_STEPS + 1, len(start_v)))
+    faded = np.empty_like(start_v)
+    for rows, way in ((stays, _in_regulation), (~stays, _falling_off)):
+        rails[:, rows], slopes[:, rows], faded[rows] = way(rows_of(circuit, rows), start_v[rows], length_s[rows])
+    return rails, slopes, faded
+
+
+def _in_regulation(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array, Array, Array]:
+    """Runge and Kutta's fourth order over every second node, where the load is smooth and far from stiff."""
+    law = circuit.load.in_regulation()
+    leak, farad, esr_ohm = circuit.path.saturation_a, circuit.farad, circuit.esr_ohm
+
+    def falling(rail_v: Array) -> tuple[Array, Array]:
+        draw, conductance = law(rail_v)
+        loop = farad * (1.0 + esr_ohm * conductance)
+        return -(draw + leak) / loop, conductance / loop
+
+    step_s = length_s * (2.0 / _STEPS)
+    rails, slopes = np.empty((_STEPS + 1, len(start_v))), np.empty((_STEPS + 1, len(start_v)))
+    rails[0] = rail_v = start_v
+    first, stiffness = falling(start_v)
+    slopes[0] = first
+    faded = 0.5 * stiffness
+    for k in range(2, _STEPS + 1, 2):
+        second, _ = falling(rail_v + 0.5 * step_s * first)
+        third, _ = falling(rail_v + 0.5 * step_s * second)
+        fourth, _ = falling(rail_v + step_s * third)
+        next_v = rail_v + step_s / 6.0 * (first + 2.0 * (second + third) + fourth)
+        next_first, stiffness = falling(next_v)
+        rails[k - 1] = 0.5 * (rail_v + next_v) + step_s / 8.0 * (first - next_first)  # the cubic's middle
+        slopes[k - 1] = 1.5 * (next_v - rail_v) / step_s - 0.25 * (first + next_first)
+        rails[k], slopes[k] = next_v, next_first
+        faded = faded + stiffness
+        rail_v, first = next_v, next_first
+    return rails, slopes, np.asarray((faded - 0.5 * stiffness) * step_s, dtype=np.float64)
+
+
+def _falling_off(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array, Array, Array]:
+    """Exponential steps, several between nodes, where a load may fall off and do so steeply."""
     step_s = length_s / _STEPS
-    rails = np.empty((_STEPS + 1, start_v.shape[0]))
-    slopes = np.empty_like(rails)
+    rails, slopes = np.empty((_STEPS + 1, len(start_v))), np.empty((_STEPS + 1, len(start_v)))
     rails[0] = start_v
     faded = np.zeros_like(start_v)
-    stays = load.never_below(start_v - 2.0 * (draw + leak) * length_s / circuit.farad).all()
-    parts = 1 if stays else _PARTS_BELOW
     for k in range(_STEPS):
         rail_v = rails[k]
-        for part in range(parts):
-            rail_v, slope, exponent = _exponential_step(circuit, rail_v, step_s / parts)
+        for part in range(_PARTS_BELOW):
+            rail_v, slope, exponent = _exponential_step(circuit, rail_v, step_s / _PARTS_BELOW)
             faded += exponent
             if part == 0:
                 slopes[k] = slope
@@ -86,10 +129,15 @@ def _exponential_shares(x: Array) -> tuple[Array, Array]:
     """(1 − e^−x)/x, and (e^−x − 1 + x − x²/2)/(−x³)."""
     small = np.abs(x) < 0.1
     safe = np.where(small, 1.0, x)
-    first = np.where(small, 1.0 - x / 2.0 + x * x / 6.0 - x**3 / 24.0 + x**4 / 120.0, -np.expm1(-safe) / safe)
+    square = x * x
+    first = np.where(
+        small,
+        1.0 + x * (-1.0 / 2.0 + x * (1.0 / 6.0 + x * (-1.0 / 24.0))) + square * square / 120.0,
+        -np.expm1(-safe) / safe,
+    )
     third = np.where(
         small,
-        1.0 / 6.0 - x / 24.0 + x * x / 120.0 - x**3 / 720.0,
-        (1.0 - safe + 0.5 * safe**2 - np.exp(-safe)) / safe**3,
+        1.0 / 6.0 + x * (-1.0 / 24.0 + x * (1.0 / 120.0 - x / 720.0)),
+        (1.0 - safe + 0.5 * safe * safe - np.exp(-safe)) / (safe * safe * safe),
     )
     return first, third
