@@ -27,6 +27,9 @@ class Displacement:
     source_ohm: float  # of the reference
     idle_a: float  # of the reference
     dropped_out: bool | None = None  # whether the regulator was seen to drop out while sounding; None: it never sounded
+    explained: float = (
+        0.4  # how likely it would, with the present source and reservoir, and the sound as loud as it was
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +56,8 @@ SINGLES = (
 )
 CAN_PAIR = ("reservoir-aged", "source-resistance-high", "mains-low", "load-high")
 
-EXPLAINS_DROP_OUT = 0.4
-"""How often another fault, grown severe, also lets the regulator drop out."""
+LOUDER_DROPS_OUT = 0.6
+"""How often a load that has grown lets the regulator drop out, once it does."""
 
 HEALTHY_DROP_OUT = 1e-4
 
@@ -106,7 +109,9 @@ def _drop_out(seen: Displacement, names: tuple[str, ...]) -> float:
         return 0.0 if seen.dropped_out else -20.0
     if not seen.dropped_out:
         return 0.0
-    return float(np.log(EXPLAINS_DROP_OUT if names else HEALTHY_DROP_OUT))
+    if "load-high" in names:
+        return float(np.log(LOUDER_DROPS_OUT))
+    return float(np.log(np.clip(seen.explained, 0.02, 0.95) if names else HEALTHY_DROP_OUT))
 
 
 def _cloud(name: str, seen: Displacement) -> Floats:

@@ -6,24 +6,24 @@ a ratio of voltages.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import acos, cos, exp, hypot, lgamma, log, pi, sqrt
+from math import acos, cos, exp, lgamma, log, pi, sqrt
 
 from service.findings.cycles import Rise
 from service.findings.doors import DoorSigns, LongPress
 from service.findings.verdict import EvidenceLine, Finding
 from service.supply.fitout import FitOut
 
-PRIOR = 0.03
+PRIOR = 0.05
 """Before anything is seen, each fault of a button (chosen; no source)."""
 
 DIODE_RISE_V = 0.75
 """How far a bridged diode lifts the maxima under some milliamperes of idle load, where commissioning has not shown it [V]."""
 
-DROPS_V, DROPS_SD_V = 1.75, 0.25
+DROPS_V, DROPS_SD_V = 1.75, 0.3
 """The detector's own diode and its LED at some tenths of a milliampere [V] (common practice, no source)."""
 
-STRETCH_S = 0.1e-3
-"""A slow optocoupler stretches pulses; by how much, nobody tells [s]."""
+STRETCHES = ((0.0, 0.55), (0.1e-3, 0.15), (0.2e-3, 0.15), (0.3e-3, 0.15))
+"""A slow optocoupler stretches pulses by some tenths of a millisecond: (how much [s], how often)."""
 
 TICKS_S = 0.14e-3
 """Pulses are told in ticks of 0.1 ms: the widest that stand must differ by more than one to be a press."""
@@ -115,18 +115,19 @@ def _lamp(seen: DoorSeen, sheet: FitOut, width: float, full: float) -> tuple[flo
     if seen.peak_v is None or not sheet.detector_ohm:
         return 0.6, None
     period = 1.0 / seen.mains_hz
-    full_v, narrow_v = (seen.peak_v * cos(pi * min(w / period, 0.5)) for w in (full, width))
-    grown_v = max(narrow_v - full_v, 1e-3)
-    unsure_v = hypot(DROPS_SD_V, seen.peak_v * pi / period * STRETCH_S)
-    candidates = [sheet.detector_on_a] if sheet.detector_on_a else [0.1e-3 * 1.15**n for n in range(30)]
-    weights = [exp(-0.5 * ((full_v - DROPS_V - on_a * sheet.detector_ohm) / unsure_v) ** 2) for on_a in candidates]
-    total = sum(weights)
+    on_by_sheet = [sheet.detector_on_a] if sheet.detector_on_a else [0.1e-3 * 1.15**n for n in range(30)]
+    total = lamp = logarithm = 0.0
+    for stretch, share in STRETCHES:
+        full_v, narrow_v = (seen.peak_v * cos(pi * min(max(w - stretch, 0.0) / period, 0.5)) for w in (full, width))
+        for on_a in on_by_sheet:
+            weight = share * exp(-0.5 * ((full_v - DROPS_V - on_a * sheet.detector_ohm) / DROPS_SD_V) ** 2)
+            ohm = max(narrow_v - full_v, 1e-3) / on_a
+            total += weight
+            lamp += weight / (1.0 + exp(log(ohm / LAMP_BELOW_OHM) / LAMP_SPREAD))
+            logarithm += weight * log(ohm)
     if total < 1e-6:
         return 0.6, None
-    lamps = [1.0 / (1.0 + exp(log(grown_v / on_a / LAMP_BELOW_OHM) / LAMP_SPREAD)) for on_a in candidates]
-    lamp = sum(w * share for w, share in zip(weights, lamps, strict=True)) / total
-    middle = exp(sum(w * log(on_a) for w, on_a in zip(weights, candidates, strict=True)) / total)
-    return lamp, grown_v / middle
+    return lamp / total, exp(logarithm / total)
 
 
 def bridged(signs: DoorSigns) -> bool:

@@ -89,7 +89,7 @@ def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
         if not unfed:
             found += buttons.findings(seen, sheet)
         judged |= {(name, door) for name in _judged_by_presses(seen)}
-    told = sorted((f for f in found if f.likelihood >= TOLD_FROM), key=lambda f: -f.likelihood)
+    told = sorted((f for f in found if f.likelihood >= _told_from(f)), key=lambda f: -f.likelihood)
     told = [replace(f, since_s=f.since_s or _begins(now)) for f in told]
     if len(here.cycles.at_s) > buttons_cycles(hertz):
         judged |= {("button-diode-open", None), ("button-diode-reversed", None)}
@@ -99,6 +99,11 @@ def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
         judged=frozenset(judged),
         missing=tuple(_missing(here, then, sheet)),
     )
+
+
+def _told_from(finding: Finding) -> float:
+    """Of two that cannot be told apart the likelier is told, though neither may be likelier than not."""
+    return TOLD_FROM / (1 + len(finding.also_possible))
 
 
 def buttons_cycles(hertz: float) -> int:

@@ -20,6 +20,9 @@ from service.supply.rectifier import Supply, steady_state
 
 Floats = NDArray[np.floating[Any]]
 
+PREDICTED_SD = 0.06
+"""How sure a predicted rail minimum is, as a share of the drop-out voltage."""
+
 GIVEN_WAY_SD = 0.3
 """By how much more than just too much a resistance may be under which the chime gave way (logarithm)."""
 
@@ -61,6 +64,8 @@ def findings(
     dropped = dropped_out(now, sheet, stopped)
     reference = then.identified.mean if then is not None else _expected(sheet, basis)
     seen = _displacement(now, then, reference, sheet, dropped)
+    if dropped and then is not None:
+        seen = replace(seen, explained=_explained(now, then))
     if gave_way and then is not None:
         seen = _given_way(seen, now, then)
     scatter = HEALTHY_SD if then is not None else AGAINST_SHEET_SD
@@ -86,6 +91,32 @@ def dropped_out(now: Fitted, sheet: FitOut, stopped: bool) -> bool | None:
     if now.lowest_sounding_v is None or sheet.dropout_v is None:
         return None
     return now.lowest_sounding_v < BELOW_DROPOUT * sheet.dropout_v
+
+
+def _explained(now: Fitted, then: Fitted) -> float:
+    """How likely the regulator drops out with the present source and reservoir under the sound of commissioning."""
+    found, before = now.identified, then.identified
+    chime = found.chime
+    if "sound" not in before.load_a or chime.dropout_v <= 0.0:
+        return 0.4
+    state = steady_state(
+        Supply(
+            mains_hz=found.mains_hz,
+            open_circuit_v=found.value("v"),
+            source_ohm=found.value("r"),
+            reservoir_f=found.value("c"),
+            load_a=before.value("sound"),
+            esr_ohm=found.value("esr"),
+            leakage_h=found.value("l"),
+            regulator=chime.regulator,
+            rated_rail_v=chime.rated_rail_v,
+            dropout_v=0.0 if chime.regulator == "linear" else chime.dropout_v,
+        )
+    )
+    lowest = float(state.rail_min_v[0])
+    if not bool(state.carried[0]):
+        lowest = min(lowest, 0.9 * chime.dropout_v)
+    return float(1.0 / (1.0 + np.exp((lowest / chime.dropout_v - 1.0) / PREDICTED_SD)))
 
 
 def _given_way(seen: Displacement, now: Fitted, then: Fitted) -> Displacement:

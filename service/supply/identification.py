@@ -112,6 +112,7 @@ class Identified:
     load_a: Mapping[Kind, float]
     chime: Chime
     folded: Mapping[Kind, Floats] = field(default_factory=dict)  # fitted rail over a cycle [V]
+    drift_v_per_s: Mapping[Kind, float] = field(default_factory=dict)  # of the rail during the burst
     radio_a: Mapping[Kind, float] = field(
         default_factory=dict
     )  # mean of packets sent while sampling, beside load_a [A]
@@ -176,6 +177,7 @@ class _Fit:
         self.phase, self.level, self.drift = np.zeros(count), np.zeros(count), np.zeros(count)
         self.shift_hz = 0.0
         self.sigma = dict.fromkeys(self.kinds, 0.02)
+        self.scatter = dict(self.sigma)
         self.wander = dict.fromkeys(self.kinds, 0.01)
         self.pulled = dict.fromkeys(self.kinds, 0.0)
         self.lsb = {kind: run.lsb_v for kind, run in runs.items()}
@@ -355,6 +357,7 @@ class _Fit:
             within = left - middles[self.cycle[kind]]
             spread = 1.4826 * float(np.median(np.abs(within)))
             ripple = float(np.ptp(np.percentile(self.volts[kind], [2, 98])))
+            self.scatter[kind] = max(spread, self.lsb[kind] / np.sqrt(12.0))
             quantised = np.hypot(3e-3, self.lsb[kind])  # neighbours share a code: their errors are not independent
             self.sigma[kind] = float(np.hypot(max(spread, quantised), 0.003 * ripple))
             self.wander[kind] = 1.4826 * float(np.median(np.abs(middles - np.median(middles)))) + 1e-3
@@ -451,7 +454,7 @@ class _Fit:
         since = np.mod(self._turns(kind), 1.0)
         first = (since > DISCHARGE[0]) & (since < DISCHARGE[0] + DISCHARGE[2])
         last = (since > DISCHARGE[1] - DISCHARGE[2]) & (since < DISCHARGE[1])
-        falls, limit = [], 3.0 * self.sigma[kind]
+        falls, limit = [], 4.0 * self.scatter[kind]
         for number in range(cycle[-1] + 1):
             inside = cycle == number
             before, after = left[inside & first], left[inside & last]
@@ -471,6 +474,7 @@ class _Fit:
     def _identified(self, covariance: Floats, kept: Any, left: Mapping[Kind, Floats]) -> Identified:
         solved, stride = kept
         rows = {kind: number * stride for number, kind in enumerate(self.kinds)}
+        charging = {kind: float(np.exp(self.theta[2]) * self.drift[number]) for number, kind in enumerate(self.kinds)}
         return Identified(
             self.theta,
             covariance,
@@ -479,8 +483,9 @@ class _Fit:
             dict(self.sigma),
             {kind: float(solved.rail_max_v[row]) for kind, row in rows.items()},
             {kind: float(solved.rail_min_v[row]) for kind, row in rows.items()},
-            {kind: float(solved.load_mean_a[row]) for kind, row in rows.items()},
+            {kind: max(float(solved.load_mean_a[row]) - charging[kind], 1e-5) for kind, row in rows.items()},
             replace(self.chime, mains_hz=self.hertz),
             {kind: solved.rail_v[row] for kind, row in rows.items()},
+            {kind: float(self.drift[number]) for number, kind in enumerate(self.kinds)},
             {kind: self._radio_a(left[kind], kind) for kind in self.kinds},
         )
