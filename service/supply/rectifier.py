@@ -4,7 +4,7 @@
 and what is good: identification and rules build on it.
 """
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 Numeric = float | Array
 
 PHASES = 128
+_BEHIND_RAD = np.linspace(np.pi, 2.0 * np.pi, 41)  # where the diodes block most
 _BLOCK = 512  # installations at a time: their nodes stay in the processor's cache
 
 
@@ -116,10 +117,17 @@ class SteadyState:
     load_mean_a: Array
     carried: NDArray[np.bool_]
     phase_rad: Array
-    rail_v: Array
     closed: NDArray[np.bool_]
     _cycle: Cycle
     _circuit: Circuit
+    _read: dict[str, Array] = field(default_factory=dict)
+
+    @property
+    def rail_v(self) -> Array:
+        """(N, PHASES) the rail at `phase_rad` [V]: read out when it is first asked for."""
+        if "rail_v" not in self._read:
+            self._read["rail_v"] = self.rail_at(self.phase_rad)
+        return self._read["rail_v"]
 
     def rail_at(self, phase_rad: ArrayLike) -> Array:
         """The rail at any phases [V]: (P,) the same for all, or (N, P) for each; any real number of turns. Gives (N, P)."""
@@ -167,12 +175,11 @@ def circuit_of(supply: Supply) -> Circuit:
     diodes = [diode.at(supply.temperature_c) for diode in diodes]
     given: dict[str, Any] = {name: np.asarray(getattr(supply, name), dtype=np.float64) for name in _ARRAYS}
     for name, value in given.items():
-        if np.any(np.isnan(value)) or (name != "test_ohm" and not np.all(np.isfinite(value))):
+        lowest, highest = float(value.min()), float(value.max())
+        if not (-np.inf < lowest and (highest < np.inf or (name == "test_ohm" and highest == np.inf))):
             raise ValueError(f"{name}: {value} is not finite")
-        if name in _POSITIVE and np.any(value <= 0.0):
-            raise ValueError(f"{name}: {value} must be above zero")
-        if name in _NOT_NEGATIVE and np.any(value < 0.0):
-            raise ValueError(f"{name}: {value} must not be negative")
+        if (name in _POSITIVE and lowest <= 0.0) or (name in _NOT_NEGATIVE and lowest < 0.0):
+            raise ValueError(f"{name}: {value} must {'be above zero' if name in _POSITIVE else 'not be negative'}")
     shapes = [value.shape for value in given.values()]
     shapes += [np.shape(getattr(diode, f.name)) for diode in diodes for f in fields(Diode)]
     shape = np.broadcast_shapes((1,), *shapes)
@@ -203,27 +210,23 @@ def circuit_of(supply: Supply) -> Circuit:
 
 
 def _measure(circuit: Circuit, cycle: Cycle, closed: NDArray[np.bool_]) -> SteadyState:
-    count = len(closed)
-    phase_rad = np.asarray(np.arange(PHASES) * (2.0 * np.pi / PHASES), dtype=np.float64)
     highest, lowest = extremes(circuit, cycle)
     lowest, highest = np.maximum(lowest, 0.0), np.maximum(highest, 0.0)
-    rail_v = rail_between(circuit, cycle, np.broadcast_to(phase_rad, (count, PHASES)))
-    rail_v = _within(rail_v, lowest, highest)
-    mean = np.where(closed & (lowest > 0.0), mean_rail(circuit, cycle), np.mean(rail_v, axis=1))
-    drive = circuit.mains.voltage(np.broadcast_to(phase_rad[:, np.newaxis], (PHASES, count)))
+    behind_rad = np.broadcast_to(_BEHIND_RAD, (len(closed), len(_BEHIND_RAD)))
+    behind_v = _within(rail_between(circuit, cycle, behind_rad), lowest, highest)
+    behind_v -= circuit.mains.voltage(behind_rad.T).T
     return SteadyState(
         highest,
         lowest,
-        np.clip(mean, lowest, highest),
+        np.clip(mean_rail(circuit, cycle), lowest, highest),
         highest - lowest,
         angle_above(circuit, cycle, 0.01),
         peak_current(cycle),
         rms_current(cycle),
-        peak_of(rail_v - drive.T),
+        peak_of(behind_v),
         mean_current(circuit, cycle),
         closed & (lowest >= circuit.load.dropout_v),
-        phase_rad,
-        rail_v,
+        np.asarray(np.arange(PHASES) * (2.0 * np.pi / PHASES), dtype=np.float64),
         closed,
         cycle,
         circuit,
@@ -240,7 +243,7 @@ def _joined(parts: list[SteadyState], circuit: Circuit, order: NDArray[np.intp])
     own: dict[str, Any] = {
         f.name: np.concatenate([getattr(part, f.name) for part in parts])[order]
         for f in fields(SteadyState)
-        if f.name not in ("phase_rad", "_cycle", "_circuit")
+        if f.name not in ("phase_rad", "_cycle", "_circuit", "_read")
     }
     cycle = rows_of(joined([part._cycle for part in parts]), order)
     return SteadyState(**own, phase_rad=parts[0].phase_rad, _cycle=cycle, _circuit=circuit)

@@ -12,45 +12,65 @@ from service.supply.conduction import Cycle
 from service.supply.stepping import steps_of
 
 Array = NDArray[np.float64]
+Whole = NDArray[np.intp]
 
 _BETWEEN = np.linspace(0.0, 1.0, 17)[:, np.newaxis]
+_TURN = 2.0 * np.pi
 
 
 def rail_between(circuit: Circuit, cycle: Cycle, phase_rad: Array) -> Array:
     """The rail (N, P) at phases (N, P) [V]."""
-    after_s = (np.mod(phase_rad.T - cycle.begin_rad, 2.0 * np.pi)) / circuit.radians_per_s
-    conducting = after_s < cycle.conduction_s
+    after_rad = phase_rad - cycle.begin_rad[:, np.newaxis]
+    after_rad -= _TURN * np.floor(after_rad / _TURN)
+    width_rad = (cycle.conduction_s * circuit.radians_per_s)[:, np.newaxis]
+    conducting = after_rad < width_rad
+    rail = _falling(cycle, (after_rad - width_rad) / circuit.radians_per_s[:, np.newaxis])
+    rows = np.nonzero(conducting)[0]
     steps = steps_of(cycle.current_a.shape[0] - 1)
-    place = np.minimum(after_s / cycle.conduction_s, 1.0)
+    place = after_rad[conducting] / width_rad[rows, 0]
     node = np.minimum(np.searchsorted(steps.shares, place, side="right") - 1, len(steps.lengths) - 1)
-    share = (place - steps.shares[node]) / steps.lengths[node]
-    net_left, net_right = (np.take_along_axis(cycle.net_a, node + k, axis=0) for k in (0, 1))
-    left, right = (np.take_along_axis(cycle.capacitor_v, node + k, axis=0) for k in (0, 1))
-    scale = cycle.conduction_s / circuit.farad * steps.lengths[node]
-    rising = _cubic(left, right, scale * net_left, scale * net_right, share)
-    rising += circuit.esr_ohm * (net_left + share * (net_right - net_left))
+    rail[conducting] = _rising(circuit, cycle, rows, node, (place - steps.shares[node]) / steps.lengths[node])
+    return rail
 
+
+def _rising(circuit: Circuit, cycle: Cycle, rows: Whole, node: Whole, share: Array) -> Array:
+    """The rail in conduction: of these rows, after these nodes, at a share of the step."""
+    lengths = steps_of(cycle.current_a.shape[0] - 1).lengths
+    net_left, net_right = cycle.net_a[node, rows], cycle.net_a[node + 1, rows]
+    scale = (cycle.conduction_s / circuit.farad)[rows] * lengths[node]
+    left, right = cycle.capacitor_v[node, rows], cycle.capacitor_v[node + 1, rows]
+    capacitor = _cubic(left, right, scale * net_left, scale * net_right, share)
+    return np.asarray(capacitor + circuit.esr_ohm[rows] * (net_left + share * (net_right - net_left)), dtype=np.float64)
+
+
+def _falling(cycle: Cycle, after_s: Array) -> Array:
+    """The rail (N, P) at times (N, P) after the conduction [s]; before it, anything."""
+    first, last = cycle.discharge_slope[0], cycle.discharge_slope[-1]
+    if (first == last).all():  # a straight line
+        return np.asarray(cycle.discharge_v[0][:, np.newaxis] + first[:, np.newaxis] * after_s, dtype=np.float64)
     count = cycle.discharge_v.shape[0] - 1
-    step_s = cycle.discharge_s / count
-    place = np.clip((after_s - cycle.conduction_s) / step_s, 0.0, count)
+    step_s = (cycle.discharge_s / count)[:, np.newaxis]
+    place = np.clip(after_s / step_s, 0.0, count)
     node = np.minimum(place.astype(np.intp), count - 1)
-    left, right = (np.take_along_axis(cycle.discharge_v, node + k, axis=0) for k in (0, 1))
-    slopes = [np.take_along_axis(cycle.discharge_slope, node + k, axis=0) * step_s for k in (0, 1)]
-    falling = _cubic(left, right, slopes[0], slopes[1], place - node)
-    return np.ascontiguousarray(np.where(conducting, rising, falling).T)
+    rows = np.arange(len(first))[:, np.newaxis]
+    left, right = cycle.discharge_v[node, rows], cycle.discharge_v[node + 1, rows]
+    slopes = cycle.discharge_slope[node, rows] * step_s, cycle.discharge_slope[node + 1, rows] * step_s
+    return _cubic(left, right, *slopes, place - node)
 
 
 def extremes(circuit: Circuit, cycle: Cycle) -> tuple[Array, Array]:
     """Highest and lowest rail of the cycle, each (N,) [V]; the lowest lies just after conduction has begun."""
     rail = cycle.capacitor_v + circuit.esr_ohm * cycle.net_a
-    shares = steps_of(rail.shape[0] - 1).shares
-    width_rad = cycle.conduction_s * circuit.radians_per_s
+    steps = steps_of(rail.shape[0] - 1)
+    rows = np.tile(np.arange(rail.shape[1]), len(_BETWEEN))
     found = []
     for sign in (1.0, -1.0):
-        node = np.clip(np.argmax(sign * rail, axis=0), 1, len(shares) - 2)
-        between = shares[node - 1] + (shares[node + 1] - shares[node - 1]) * _BETWEEN
-        near = rail_between(circuit, cycle, (cycle.begin_rad + between * width_rad).T)
-        found.append(sign * peak_of(sign * near))
+        node = np.clip(np.argmax(sign * rail, axis=0), 1, len(steps.lengths) - 1)
+        before, here, after = (steps.shares[node + k] for k in (-1, 0, 1))
+        place = before + (after - before) * _BETWEEN
+        left = np.where(place < here, node - 1, node)
+        near = _rising(circuit, cycle, rows, left.ravel(), ((place - steps.shares[left]) / steps.lengths[left]).ravel())
+        found.append(sign * peak_of(sign * near.reshape(place.shape).T))
     return found[0], found[1]
 
 
