@@ -195,6 +195,38 @@ class Supply:
 
 
 @dataclass(frozen=True, slots=True)
+class ExaminedChime:
+    """One chime of a recording."""
+
+    name: str  # hall chime, tern-cottage
+    rail: Markup | None
+    rail_told: str
+    cycles: Sequence[Cycle]
+    cycles_told: str
+    quantities: Table
+    presses: Table
+    happened: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """A recording examined: a page that needs nobody. `style`: its sheets and typeface."""
+
+    style: Markup
+    recording: str
+    span: Sequence[str]
+    headline: str
+    lead: str
+    compared: str
+    findings: Sequence[Finding]
+    chimes: Sequence[ExaminedChime]
+    blind: Sequence[str]
+    missing: Sequence[str]
+    set_aside: Table
+    cautions: Sequence[str]  # empty where each finding has them
+
+
+@dataclass(frozen=True, slots=True)
 class SetAsideRow:
     when: str
     topic: str

@@ -71,17 +71,10 @@ def _press(options: argparse.Namespace) -> None:
 def _examine(options: argparse.Namespace) -> None:
     from service import bootstrap
 
-    answer = bootstrap.examine(options.recording, options.fitout)
-    if options.json:
-        print(json.dumps(answer, indent=1, ensure_ascii=False))
-        return
-    for press in answer["presses"]:
-        print(f"{press['start']}  {press['door']}, {press['pulses'] or 'no'} pulses")
-    for spell in answer["blind"]:
-        print(f"{spell['start']}  blind until {spell['end']}: {spell['why']}")
-    for pack in answer["packs"]["set_aside"]:
-        print(f"set aside: {pack['reason']}")
-    print(f"{len(answer['presses'])} presses in {answer['packs']['read']} packs. {CAUTIONS}")
+    answer, text = bootstrap.examine_for_people(
+        options.recording, options.fitout, options.html, _settings(options).time_zone
+    )
+    print(json.dumps(answer, indent=1, ensure_ascii=False) if options.json else text)
 
 
 def _fitout(options: argparse.Namespace) -> int:
@@ -162,6 +155,7 @@ def _parser() -> argparse.ArgumentParser:
     examine.add_argument("recording", type=Path)
     examine.add_argument("--fitout", type=Path, metavar="SHEET", help="fit-out sheet (JSON)")
     examine.add_argument("--json", action="store_true", help="answer as JSON")
+    examine.add_argument("--html", type=Path, metavar="FILE", help="write a page of its own too, with drawings")
 
     fitout = commands.add_parser(
         "fitout",

@@ -5,15 +5,18 @@ import json
 import signal
 import sys
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from service.errors import SettingError
 from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of
 from service.processes import BrokerTender, ChildProcess, interrupt_when_input_ends, run_to_end
 from service.settings import Settings, now_s
+
+if TYPE_CHECKING:
+    from service.examine import Examined
 
 
 def run(settings: Settings, demo: "Demo | None" = None) -> None:
@@ -98,9 +101,10 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     """The page and the API as one ASGI application."""
     from fastapi import FastAPI
 
-    from adapters import fitout_api, http_api, live, problems
+    from adapters import examination_api, fitout_api, http_api, live, problems
     from adapters.guard import Guard
     from dashboard import assets, fitout_plot, pages
+    from service.examine import answer
 
     app = FastAPI(
         title="Bellcrank",
@@ -114,6 +118,7 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
     app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix))
     app.include_router(fitout_api.build(fitout_plot.plot))
+    app.include_router(examination_api.build(lambda lines, sheet: answer(_examined(lines, sheet, settings.prefix))))
     app.include_router(live.build(reader, hub))
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
     app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
@@ -204,20 +209,44 @@ def press(data: Path, door: str, hold_s: float) -> str:
 
 def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:
     """What a recording says. Raises SettingError, BadPack."""
+    from service.examine import answer
+
+    with opened(recording) as lines:
+        return answer(_examined(lines, text_of(fitout) if fitout else None))
+
+
+def examine_for_people(
+    recording: Path, fitout: Path | None, page: Path | None, time_zone: str
+) -> tuple[dict[str, Any], str]:
+    """The same, and as text, and drawn into a page of its own; times of day of `time_zone`. Raises SettingError, BadPack."""
+    from dashboard import examined, examined_text
+    from service.examine import answer
+
+    with opened(recording) as lines:
+        found = _examined(lines, text_of(fitout) if fitout else None)
+    if page is not None:
+        try:
+            page.write_text(examined.page(found, recording.name, time_zone), encoding="utf-8")
+        except OSError as error:
+            raise SettingError(f"{page} cannot be written: {error.strerror}.") from None
+    return answer(found), examined_text.text(found, time_zone)
+
+
+def _examined(lines: Iterable[str], sheet: str | None, prefix: str = "bellcrank") -> "Examined":
+    """A recording examined in a record of its own, which is in memory and gone afterwards. `sheet`: a fit-out sheet, as JSON."""
     from adapters.sql.work import SqlStore
     from service import recordings
     from service.examine import examine as run_examination
     from service.intake import Understander
     from service.supply.fitout import read_fitout
 
-    sheet = None
-    if fitout is not None:
-        text = text_of(fitout)
-        read_fitout(text)  # raises what is wrong with it
-        sheet = json.loads(text)
-    store = SqlStore("sqlite://")
-    with opened(recording) as lines:
-        return run_examination(store, recordings.read(lines), Understander(store), sheet)
+    if sheet is not None:
+        read_fitout(sheet)  # raises what is wrong with it
+    with ExitStack() as stack:
+        store = SqlStore("sqlite://")
+        stack.callback(store.close)
+        given = json.loads(sheet) if sheet is not None else None
+        return run_examination(store, recordings.read(lines), Understander(store, prefix), given)
 
 
 def fitout(sheet: str, changes: Sequence[str], drawing: Path | None) -> tuple[dict[str, Any], str]:

@@ -58,11 +58,11 @@ def say_where(settings: Settings, broker_url: str, record: str, demo: bool) -> N
 
 
 def opened(path: Path) -> IO[str]:
-    """A file somebody named on the command line. Raises SettingError."""
+    """A file somebody named on the command line. Raises SettingError. Bytes that are no UTF-8 are for its reader to refuse."""
     try:
-        return path.open(encoding="utf-8")
+        return path.open(encoding="utf-8", errors="surrogateescape")
     except OSError as error:
-        raise SettingError(f"The recording {path} cannot be read: {error.strerror}.") from None
+        raise SettingError(f"{path} cannot be read: {error.strerror}.") from None
 
 
 def text_of(path: Path) -> str:

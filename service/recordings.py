@@ -38,6 +38,8 @@ def read(lines: Iterable[str]) -> Iterator[Arrival]:
         if text:
             try:
                 yield _arrival(text)
+            except UnicodeEncodeError:
+                raise BadPack(f"line {number} of the recording: is not UTF-8") from None
             except (BadPack, msgspec.MsgspecError, ValueError, RecursionError) as error:
                 raise BadPack(f"line {number} of the recording: {error}") from None
 

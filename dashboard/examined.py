@@ -1,0 +1,130 @@
+"""A recording examined, as a context and as a page of its own that needs no service and no network. Judges nothing itself."""
+
+from base64 import b64encode
+from collections.abc import Sequence
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+
+from dashboard import contexts, examined_chime, finding_list, words
+from dashboard.assets import DIRECTORY
+from dashboard.filling import environment, filled
+from service.examine import Examined
+from service.findings.advice import CAUTIONS
+
+SHEETS = ("sheet.css", "drawing.css", "supply.css", "findings.css", "examined.css")
+FONTS = {"normal": "brygada-1918-latin-roman.woff2", "italic": "brygada-1918-latin-italic.woff2"}
+STANDING = "as this recording has it"
+
+
+def page(found: Examined, recording: str, time_zone: str) -> str:
+    """The whole page. `recording`: what the file is called; times of day are of `time_zone` (IANA)."""
+    return filled(environment(), "examined.html", make(found, recording, time_zone, style()))
+
+
+def make(found: Examined, recording: str, time_zone: str, style: Markup | None = None) -> contexts.Examined:
+    zone = ZoneInfo(time_zone)
+    several = len(found.chimes) > 1
+    findings = [
+        _likelihood(
+            finding_list.told(
+                finding,
+                number,
+                door=" at the ".join(
+                    part for part in (finding.door, examined_chime.name_of(chime) if several else "") if part
+                ),
+                since="the beginning" if finding.since_s is None else examined_chime.day(finding.since_s, zone),
+                standing=STANDING,
+            ),
+            finding.likelihood,
+        )
+        for number, (chime, finding) in enumerate(found.findings, start=1)
+    ]
+    headline, lead = _verdict(found, findings)
+    return contexts.Examined(
+        style=Markup("") if style is None else style,
+        recording=recording,
+        span=_span(found, zone),
+        headline=headline,
+        lead=lead,
+        compared=_compared(found),
+        findings=findings,
+        chimes=[examined_chime.make(chime, zone) for chime in found.chimes],
+        blind=[_blind(spell.start_s, spell.end_s, spell.why, zone) for spell in found.blind],
+        missing=[words.sentence(said) for said in found.missing],
+        set_aside=contexts.Table(
+            "Packs set aside",
+            ("Topic", "Why"),
+            [contexts.Row((pack.topic, pack.reason)) for pack in found.set_aside],
+        ),
+        cautions=() if findings else CAUTIONS,
+    )
+
+
+def _likelihood(finding: contexts.Finding, likelihood: float) -> contexts.Finding:
+    """In words, and the figure beside."""
+    return replace(finding, likelihood=f"{finding.likelihood} ({min(likelihood, 0.999):.3g})")
+
+
+def _verdict(found: Examined, findings: Sequence[contexts.Finding]) -> tuple[str, str]:
+    """The answer, and what qualifies it."""
+    said = f"{words.sentence(words.counted(found.read, 'pack')).rstrip('.')} read, of {_chimes(found)}."
+    if not found.chimes:
+        return "There is nothing to examine.", f"{said} None of it tells of a supply or of presses."
+    if not findings:
+        headline = "Nothing was found, as far as it could be judged." if found.missing else "Nothing was found."
+        return headline, said
+    first = findings[0]
+    headline = words.sentence(f"{first.title} ({first.door})" if first.door else first.title)
+    count = words.sentence(words.counted(len(findings), "finding")).rstrip(".")
+    return headline, f"{first.likelihood}. {count} in all. {said}"
+
+
+def _chimes(found: Examined) -> str:
+    names = [examined_chime.name_of(chime) for chime in found.chimes]
+    names += [f"{chime.replace('-', ' ')} chime at {site}" for site, chime in found.silent]
+    return words.listed(names) if names else "no chime"
+
+
+def _compared(found: Examined) -> str:
+    """With what the measured was compared, in a sentence."""
+    parts = ["the commissioning record in it"] if any(chime.then for chime in found.chimes) else []
+    parts += ["the fit-out sheet"] if found.with_sheet else []
+    if not parts:
+        return (
+            "It was compared with nothing: the recording has no commissioning record, and no fit-out sheet was given. What has "
+            "changed, or was built in, cannot be told, only what cannot be right in any house."
+        )
+    return f"It was compared with {words.listed(parts)}."
+
+
+def _span(found: Examined, zone: ZoneInfo) -> list[str]:
+    if found.first_s is None or found.last_s is None:
+        return []
+    first, last = (examined_chime.day(moment_s, zone) for moment_s in (found.first_s, found.last_s))
+    if first == last:
+        return [words.span(found.first_s, found.last_s, zone), first]
+    return [f"{first} to", last]
+
+
+def _blind(start_s: float, end_s: float | None, why: str, zone: ZoneInfo) -> str:
+    start = examined_chime.moment(start_s, zone)
+    if end_s is None:
+        return f"From {start} on nothing could be recorded: {why}."
+    return f"For {words.duration(end_s - start_s)} from {start} nothing could be recorded: {why}."
+
+
+def style() -> Markup:
+    """The house's sheets and its typeface, in the page itself."""
+    faces = [
+        f'@font-face{{font-family:"Brygada";src:url(data:font/woff2;base64,'
+        f'{b64encode((DIRECTORY / "fonts" / name).read_bytes()).decode()}) format("woff2");'
+        f"font-weight:400 700;font-style:{kind}}}"
+        for kind, name in FONTS.items()
+    ]
+    faces.append(
+        ':root{--type:"Brygada","Iowan Old Style",Charter,"Sitka Text",Cambria,"Noto Serif","DejaVu Serif",Georgia,serif}'
+    )
+    sheets = [(DIRECTORY / name).read_text(encoding="utf-8") for name in SHEETS]
+    return Markup("\n".join([*faces, *sheets]))  # noqa: S704 - our own files
