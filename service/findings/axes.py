@@ -105,8 +105,8 @@ def _drop_out(seen: Displacement, names: tuple[str, ...]) -> float:
     """Logarithm of how well a hypothesis explains whether the regulator dropped out."""
     if seen.dropped_out is None:
         return -20.0 if "regulator-drops-out" in names else 0.0
-    if "regulator-drops-out" in names:
-        return 0.0 if seen.dropped_out else -20.0
+    if "regulator-drops-out" in names:  # a fault of its own only as far as the present source does not explain it
+        return float(np.log(np.clip(1.0 - seen.explained, 0.05, 1.0))) if seen.dropped_out else -20.0
     if not seen.dropped_out:
         return 0.0
     if "load-high" in names:

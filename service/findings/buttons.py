@@ -174,8 +174,13 @@ def expected_rise_v(seen: DoorSeen) -> float:
     return max(sum(high) / len(high), 0.35) if high else DIODE_RISE_V
 
 
+QUARTILE_NOISE = 0.35
+"""Scatter of the upper quartile of a press's maxima, as a share of that of single ones (five cycles and more)."""
+
+
 def _flat(press: LongPress, expected_v: float, noise_v: float) -> float:
     """Logarithm of how much likelier this rise is behind a contact with resistance than behind a good one."""
+    noise_v *= QUARTILE_NOISE
     spread = sqrt((0.25 * expected_v) ** 2 + noise_v**2)
     off = (press.rise_v - 0.85 * expected_v) / spread
     width = 0.85 * expected_v + 2.0 * noise_v

@@ -25,6 +25,10 @@ EDGE_S = 0.03
 SHORT_GAP_SHARE = 0.25
 """A gap shorter than a quarter of a cycle lies inside one half-cycle: the contact bounced."""
 
+UPPER = 75.0
+AFTER_PRESS_S = 0.3
+FEWEST_QUIET = 20
+
 STANDS_S = 120.0
 """No finger leans on a button for two minutes [s]."""
 
@@ -117,6 +121,15 @@ def _short_gaps(run: Floats, cycle_s: float) -> int:
 
 
 def _long_presses(presses: list[Floats], cycles: IdleCycles) -> list[LongPress]:
+    """Rises as the upper quartile of a press's maxima above that of quiet ones: a radio pulls maxima down, never up."""
+    pressed = np.zeros(len(cycles.at_s), bool)
+    for run in presses:
+        pressed |= (cycles.at_s > run[0, 0] - 2.0 * cycles.cycle_s) & (cycles.at_s < run[-1, 1] + AFTER_PRESS_S)
+    quiet = cycles.idle & ~pressed
+    if np.count_nonzero(quiet) < FEWEST_QUIET:
+        quiet = cycles.idle
+    above = cycles.maxima_v - cycles.level_v
+    usual = float(np.percentile(above[quiet], UPPER)) if quiet.any() else 0.0
     found = []
     for run in presses:
         start, end = float(run[0, 0]), float(run[-1, 1])
@@ -126,6 +139,5 @@ def _long_presses(presses: list[Floats], cycles: IdleCycles) -> list[LongPress]:
         inside &= cycles.idle
         if np.count_nonzero(inside) < 3:
             continue
-        above = cycles.maxima_v[inside] - cycles.level_v[inside]
-        found.append(LongPress(start, end, float(np.percentile(above, 75))))
+        found.append(LongPress(start, end, float(np.percentile(above[inside], UPPER)) - usual))
     return found
