@@ -75,7 +75,7 @@ def _begin(kind: str, number: int, seed: int) -> Case:
     draw = np.random.default_rng([seed, 1, number])
     label = DECK[deck[number % len(DECK)]]
     house, then = draw_house(draw, kind)
-    while not suits(label, house):
+    while not suits(label, house, then):
         house, then = draw_house(draw, kind)
     return Case(number, draw, label, house, then, then)
 
@@ -95,12 +95,13 @@ def _habits(faults: list[Fault]) -> Habits:
     return merged
 
 
-def lowest_while_sounding(columns: list[tuple[House, Circuit]]) -> Array:
-    """Rail minimum [V] once sounding is steady, the regulator never letting go."""
+def lowest_rail(columns: list[tuple[House, Circuit]], load: str) -> Array:
+    """Rail minimum [V] of each, once the load (`idle`, `sound`) is steady, the regulator never letting go."""
     held = [(replace(house, off_v=-1.0, on_v=-1.0), circuit) for house, circuit in columns]
     bench = Bench(held, np.zeros(len(held)), np.zeros((2, len(held))))
-    changes = [Change(0.0, j, "demand", c.sound) for j, (_, c) in enumerate(columns)]
-    changes += [Change(0.0, j, "share", h.sound_share) for j, (h, _) in enumerate(columns)]
+    changes = [Change(0.0, j, "demand", getattr(c, load)) for j, (_, c) in enumerate(columns)]
+    if load == "sound":
+        changes += [Change(0.0, j, "share", h.sound_share) for j, (h, _) in enumerate(columns)]
     kept = bench.run(changes, TRIAL_S).rail
     lowest: Array = kept[-round(0.25 / STEP_S / 2) : -1].min(axis=0).astype(float)
     return lowest
@@ -111,7 +112,7 @@ def _make_sound_sustainable(cases: list[Case]) -> None:
     weak = cases
     for attempt in range(12):
         trial = [(case.house, replace(case.then, level=case.then.level * 0.95)) for case in weak]
-        low = lowest_while_sounding(trial)
+        low = lowest_rail(trial, "sound")
         short = [
             (case, float(volts))
             for case, volts in zip(weak, low, strict=True)
@@ -135,25 +136,32 @@ def _make_sound_sustainable(cases: list[Case]) -> None:
 
 
 def _drop_out(cases: list[Case]) -> None:
-    """A transformer that has grown softer until the rail falls short by as much as was meant."""
+    """A softer transformer and a louder sound, until the rail falls short while sounding, by as much as was meant, and the chime
+    still runs when it is silent. Constant power has no in-between: a switching regulator takes the first that is enough."""
     if not cases:
         return
-    times = np.geomspace(1.0, 60.0, 24)
+    times = np.geomspace(1.0, 30.0, 24)
+    louder = np.minimum(times**0.25, 2.0)
     for case in cases:
         case.now.level *= case.draw.uniform(0.94, 1.0)
     columns = [
-        (case.house, replace(case.now, transformer_ohm=case.now.transformer_ohm * float(factor)))
+        (case.house, replace(case.now, transformer_ohm=case.now.transformer_ohm * factor, sound=case.now.sound * more))
         for case in cases
-        for factor in times
+        for factor, more in zip(times.tolist(), louder.tolist(), strict=True)
     ]
-    low = lowest_while_sounding(columns).reshape(len(cases), len(times))
-    for case, volts in zip(cases, low, strict=True):
+    sounding, silent = (lowest_rail(columns, load).reshape(len(cases), len(times)) for load in ("sound", "idle"))
+    for case, volts, idle_v in zip(cases, sounding, silent, strict=True):
         fault = next(f for f in case.faults if f.name == "regulator-drops-out")
         wanted = case.house.dropout_v - fault.notes["below_dropout_v"]
-        below = np.flatnonzero(volts < case.house.dropout_v - 0.03)
-        best = below[np.argmin(np.abs(volts[below] - wanted))] if below.size else len(times) - 1
+        low = volts < case.house.dropout_v - 0.03
+        below = np.flatnonzero(low & (idle_v > max(case.house.on_v, case.house.dropout_v) + 0.2))
+        if below.size and case.house.linear:
+            best = below[np.argmin(np.abs(volts[below] - wanted))]
+        else:
+            best = int(np.argmax(low)) if low.any() else len(times) - 1
         case.now.transformer_ohm *= float(times[best])
-        fault.notes["transformer_times"] = float(times[best])
+        case.now.sound *= float(louder[best])
+        fault.notes |= {"transformer_times": float(times[best]), "sound_times": float(louder[best])}
 
 
 def _mains(cases: list[Case], end_s: float) -> tuple[Array, Array]:

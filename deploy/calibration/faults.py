@@ -41,8 +41,14 @@ def between(severity: float, slight: float, severe: float) -> float:
     return math.exp(math.log(slight) + severity * (math.log(severe) - math.log(slight)))
 
 
-def suits(name: str, house: House) -> bool:
-    return name != "wrong-transformer" or house.transformer_v < 20.0
+def suits(name: str, house: House, then: Circuit) -> bool:
+    """Whether this can befall this house: no higher transformer than the highest, no rail that nothing sensible pulls down."""
+    if name == "wrong-transformer":
+        return house.transformer_v < 20.0
+    if name == "regulator-drops-out":
+        sound_a = then.sound / (1.0 if house.linear else house.rated_rail_v)
+        return house.rated_rail_v - house.dropout_v < 160.0 * sound_a
+    return True
 
 
 def inflict(draw: Draw, name: str, house: House, now: Circuit, then: Circuit) -> Fault:

@@ -119,6 +119,10 @@ def _observable(fault: Fault, then: Seen, now: Seen) -> bool:
         return len(_between_presses(now, "front")) >= 3
     if name in ("contact-stuck", "button-diode-shorted"):
         return len(now.told.edges[fault.door or "front"]) > 20
+    if name == "button-diode-open":  # a chime that came up and heard the button; else the record only ends
+        return any(p["pulses"] for p in now.presses())
+    if name == "button-diode-reversed":
+        return len(_between_presses(now, "front")) >= 3
     if name == "contact-bounce":
         n, rate = _bounce_rate(now, str(fault.door))
         return n >= 4 and rate > 2.0 * _bounce_rate(then, str(fault.door))[1] + 0.3
