@@ -22,16 +22,22 @@ _MARGIN = 1.5  # steps after the current has ended
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
 
 
-def close(circuit: Circuit) -> tuple[Cycle, NDArray[np.bool_]]:
-    """The cycle that ends where it began, and whether it does: coarse steps first, then fine ones."""
+def close(circuit: Circuit, near: Cycle | None = None) -> tuple[Cycle, NDArray[np.bool_]]:
+    """The cycle that ends where it began, and whether it does: coarse steps first, then fine ones.
+
+    `near`: cycles of much the same circuits, row by row; the search begins with them, and with fine steps at once.
+    """
     _, crest_v = circuit.mains.crest()
-    guess = first_guess(circuit, crest_v)
-    coarse = _Search(circuit, crest_v, *guess, None)
-    for _ in range(_COARSE_PASSES):
-        if np.all(coarse.turn(_COARSE_STEPS, _COARSE_V)):
-            break
-    narrower = (1.0 + _MARGIN / _FINE_STEPS) / (1.0 + _MARGIN / _COARSE_STEPS)
-    search = _Search(circuit, crest_v, coarse.rail_v, coarse.width_rad * narrower, coarse.begin_rad)
+    if near is None:
+        coarse = _Search(circuit, crest_v, *first_guess(circuit, crest_v), None)
+        for _ in range(_COARSE_PASSES):
+            if np.all(coarse.turn(_COARSE_STEPS, _COARSE_V)):
+                break
+        narrower = (1.0 + _MARGIN / _FINE_STEPS) / (1.0 + _MARGIN / _COARSE_STEPS)
+        search = _Search(circuit, crest_v, coarse.rail_v, coarse.width_rad * narrower, coarse.begin_rad)
+    else:
+        width_rad = near.conduction_s * circuit.radians_per_s
+        search = _Search(circuit, crest_v, near.next_rail_v, width_rad, near.begin_rad)
     rows = np.arange(len(crest_v))
     ready: list[tuple[NDArray[np.intp], Cycle, NDArray[np.bool_]]] = []
     for turn in range(_FINE_PASSES):

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from service.supply import folding
 from service.supply.diodes import SILICON
-from service.supply.rectifier import PHASES, Supply, steady_state
+from service.supply.rectifier import PHASES, SteadyState, Supply, steady_state
 
 Floats = NDArray[np.floating[Any]]
 Kind = Literal["idle", "test", "sound"]
@@ -148,16 +148,23 @@ def identify(runs: Mapping[Kind, folding.Run], chime: Chime, prior: Prior = BROA
 
 @dataclass(frozen=True, slots=True)
 class _Cycles:
-    """Weighted effects of single cycles (effects, cycles, samples), and the inverse (cycles, effects, effects) of their precision."""
+    """What each cycle of a burst has of its own, a level and a climb, to be taken out of sums over its samples.
 
-    weighted: Floats
+    `first`: where cycles begin among the samples; `effects` (2, samples), weighted; `inverse` (2, 2, cycles) of their precision.
+    """
+
+    first: NDArray[np.intp]
+    effects: Floats
     inverse: Floats
 
+    def sums(self, columns: Floats) -> Floats:
+        """(2, cycles, n) of the columns (samples, n)."""
+        return np.stack([np.add.reduceat(effect[:, None] * columns, self.first, axis=0) for effect in self.effects])
+
     def out(self, left: Floats, right: Floats) -> Floats:
-        """The part of left' W right (n, m) that the cycles' own effects explain."""
-        first = np.einsum("acs,sn->can", self.weighted, left, optimize=True)
-        second = first if right is left else np.einsum("acs,sm->cam", self.weighted, right, optimize=True)
-        result: Floats = np.einsum("can,cab,cbm->nm", first, self.inverse, second, optimize=True)
+        """The part of left' W right that the cycles' own effects explain, from the sums of both."""
+        solved = np.stack([row[0][:, None] * right[0] + row[1][:, None] * right[1] for row in self.inverse])
+        result: Floats = left.reshape(-1, left.shape[2]).T @ solved.reshape(-1, right.shape[2])
         return result
 
 
@@ -176,6 +183,7 @@ class _Fit:
         count = len(self.kinds)
         self.phase, self.level, self.drift = np.zeros(count), np.zeros(count), np.zeros(count)
         self.shift_hz = 0.0
+        self.solved: SteadyState | None = None
         self.sigma = dict.fromkeys(self.kinds, 0.02)
         self.scatter = dict(self.sigma)
         self.wander = dict.fromkeys(self.kinds, 0.01)
@@ -241,9 +249,10 @@ class _Fit:
         top = float(np.percentile(self.volts[kind], 97))
         theta = np.tile(self.theta, (len(FIRST_OHM), 1))
         theta[:, 0], theta[:, 1] = np.log((top + 1.3) / np.sqrt(2.0)), np.log(FIRST_OHM)
+        near: SteadyState | None = None
         for _ in range(2):
             rows = np.repeat(theta, count, axis=0)
-            solved = steady_state(self._supply(rows, self.kinds * len(theta)))
+            solved = near = steady_state(self._supply(rows, self.kinds * len(theta)), near)
             highest, lowest = solved.rail_max_v.reshape(-1, count), solved.rail_min_v.reshape(-1, count)
             missing = top - highest[:, 0]
             theta[:, 0] = np.log(np.maximum(np.exp(theta[:, 0]) + missing / np.sqrt(2.0), 0.5 * top / np.sqrt(2.0)))
@@ -251,8 +260,9 @@ class _Fit:
         for number, k in enumerate(self.kinds):
             for share, value in ((97, highest[:, number] + missing), (3, lowest[:, number] + missing)):
                 cost += ((np.percentile(self.volts[k], share) - value) / (0.02 + 0.002 * top)) ** 2
-        self.theta = theta[int(np.argmin(cost))]
-        self._begin_phases()
+        best = int(np.argmin(cost))
+        self.theta = theta[best]
+        self._begin_phases(solved.rows(best * count + np.arange(count)))
 
     def _begin_loads(self, falls: Mapping[Kind, tuple[float, float]]) -> None:
         chime = self.chime
@@ -274,15 +284,21 @@ class _Fit:
                     load = 0.5 * load / chime.rated_rail_v
                 theta[index] = np.log(max(load, 1e-4))
 
-    def _begin_phases(self) -> None:
-        solved = steady_state(self._supply(np.tile(self.theta, (len(self.kinds), 1)), self.kinds))
-        shifts = np.linspace(0.0, 2.0 * np.pi, 96, endpoint=False)
+    def _begin_phases(self, near: SteadyState) -> None:
+        solved = steady_state(self._supply(np.tile(self.theta, (len(self.kinds), 1)), self.kinds), near)
+        self.solved = solved.rows(np.repeat(np.arange(len(self.kinds)), len(NAMES) + 1))
         for number, kind in enumerate(self.kinds):
-            costs = []
-            for shift in shifts:
-                left = self.volts[kind] - self._sampled(solved.rail_v[number], kind, float(shift))
-                costs.append(np.abs(left - np.median(left)).sum())
-            self.phase[number] = shifts[int(np.argmin(costs))]
+            # all shifts at once: the folded burst, bin by bin, against the model's cycle turned by so many bins
+            turns = np.mod(self.at[kind] * self.hertz, 1.0)
+            bins = np.floor(turns * PHASES).astype(int)
+            counts = np.bincount(bins, minlength=PHASES).astype(float)
+            sums = np.bincount(bins, self.volts[kind] - np.median(self.volts[kind]), minlength=PHASES)
+            wave = solved.rail_v[number] - solved.rail_v[number].mean()
+            turned = np.stack([np.roll(wave, -shift) for shift in range(PHASES)])
+            model, square = turned @ counts, (turned * turned) @ counts
+            match = turned @ sums - model * sums.sum() / counts.sum()
+            misfit = square - model * model / counts.sum() - 2.0 * match
+            self.phase[number] = 2.0 * np.pi * float(np.argmin(misfit)) / PHASES
             top = float(np.argmax(solved.rail_v[number])) / PHASES
             self.top[kind] = top
             self.cycle[kind] = np.unique(np.floor(self._turns(kind)), return_inverse=True)[1]
@@ -327,7 +343,7 @@ class _Fit:
             rows[:, i + 1, i] += STEP[i]
         rows[:, :, 0] += self.level[:, None]
         kinds = [kind for kind in self.kinds for _ in range(size + 1)]
-        solved = steady_state(self._supply(rows.reshape(-1, size), kinds))
+        solved = self.solved = steady_state(self._supply(rows.reshape(-1, size), kinds), self.solved)
         waves = solved.rail_v.reshape(count, size + 1, -1)
         residuals: dict[Kind, Floats] = {}
         jacobians: dict[Kind, Floats] = {}
@@ -379,16 +395,16 @@ class _Fit:
         return result
 
     def _by_cycle(self, kind: Kind, weights: Floats, climb: Floats) -> _Cycles:
-        """What each cycle has of its own, to be taken out: a level, and a climb (`climb`: what 1 V/s does to the samples)."""
+        """`climb`: what 1 V/s does to the samples."""
         cycle = self.cycle[kind]
-        member = cycle[None, :] == np.arange(cycle[-1] + 1)[:, None]
-        middle = (member @ climb) / member.sum(axis=1)
-        own = np.stack([member * 1.0, member * (climb - middle[cycle])])  # (2, cycles, samples)
-        weighted = own * weights
-        inner = np.einsum("acs,bcs->cab", weighted, own)
+        first = np.flatnonzero(np.diff(cycle, prepend=-1))
+        climb = climb - (np.add.reduceat(climb, first) / np.diff(first, append=len(cycle)))[cycle]
+        level = np.add.reduceat(weights, first) + self.wander[kind] ** -2.0
+        both = np.add.reduceat(weights * climb, first)
         climbs = self.wander[kind] * self.hertz / CLIMB_CYCLES
-        inner += np.diag([self.wander[kind] ** -2.0, climbs**-2.0])
-        return _Cycles(weighted, np.linalg.inv(inner))
+        alone = np.add.reduceat(weights * climb * climb, first) + climbs**-2.0
+        inverse = np.array([[alone, -both], [-both, level]]) / (level * alone - both * both)
+        return _Cycles(first, np.stack([weights, weights * climb]), inverse)
 
     def _penalties(self) -> tuple[Floats, Floats]:
         """(value - mean, precision) of every parameter."""
@@ -416,7 +432,8 @@ class _Fit:
             weights = self._weights(left, kind)
             left = left + self.pulled[kind]
             own = self._by_cycle(kind, weights, self.climb[kind])
-            total += float(np.sum(weights * left * left)) - float(own.out(left[:, None], left[:, None])[0, 0])
+            sums = own.sums(left[:, None])
+            total += float(np.sum(weights * left * left)) - float(own.out(sums, sums)[0, 0])
         return total
 
     def _normal(self, residuals: Mapping[Kind, Floats], jacobians: Mapping[Kind, Floats]) -> tuple[Floats, Floats]:
@@ -427,8 +444,9 @@ class _Fit:
             weighted = jacobians[kind] * weights[:, None]
             left = left + self.pulled[kind]
             own = self._by_cycle(kind, weights, self.climb[kind])
-            matrix = matrix + weighted.T @ jacobians[kind] - own.out(jacobians[kind], jacobians[kind])
-            vector = vector + weighted.T @ left - own.out(jacobians[kind], left[:, None])[:, 0]
+            sums = own.sums(jacobians[kind])
+            matrix = matrix + weighted.T @ jacobians[kind] - own.out(sums, sums)
+            vector = vector + weighted.T @ left - own.out(sums, own.sums(left[:, None]))[:, 0]
         return matrix, vector
 
     def _move(self, step: Floats) -> None:

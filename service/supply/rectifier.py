@@ -129,6 +129,15 @@ class SteadyState:
             self._read["rail_v"] = self.rail_at(self.phase_rad)
         return self._read["rail_v"]
 
+    def rows(self, index: NDArray[np.intp]) -> "SteadyState":
+        """These rows, as often and in the order they are named."""
+        own: dict[str, Any] = {
+            f.name: getattr(self, f.name)[index] for f in fields(self) if f.name not in ("phase_rad", *_INNER)
+        }
+        return SteadyState(
+            **own, phase_rad=self.phase_rad, _cycle=rows_of(self._cycle, index), _circuit=rows_of(self._circuit, index)
+        )
+
     def rail_at(self, phase_rad: ArrayLike) -> Array:
         """The rail at any phases [V]: (P,) the same for all, or (N, P) for each; any real number of turns. Gives (N, P)."""
         phases = np.asarray(phase_rad, dtype=np.float64)
@@ -136,13 +145,17 @@ class SteadyState:
         return _within(rail_v, self.rail_min_v, self.rail_max_v)
 
 
+_INNER = ("_cycle", "_circuit", "_read")
 _ARRAYS = [f.name for f in fields(Supply) if f.name not in ("board_diode", "button_diode", "regulator")]
 _POSITIVE = {"mains_hz", "open_circuit_v", "reservoir_f", "rated_rail_v", "test_ohm", "radio_every_s"}
 _NOT_NEGATIVE = {"source_ohm", "load_a", "esr_ohm", "leakage_h", "dropout_v", "test_a", "radio_a", "radio_s"}
 
 
-def steady_state(supply: Supply) -> SteadyState:
+def steady_state(supply: Supply, near: SteadyState | None = None) -> SteadyState:
     """The steady state of one or many supplies.
+
+    `near`: the state of much the same supplies, row by row (fits and what-ifs ask again and again); it only saves time. It is
+    not looked at above 512 rows.
 
     Raises
     ------
@@ -159,7 +172,7 @@ def steady_state(supply: Supply) -> SteadyState:
     circuit = circuit_of(supply)
     count = circuit.farad.shape[0]
     if count <= _BLOCK:
-        return _measure(circuit, *close(circuit))
+        return _measure(circuit, *close(circuit, near._cycle if near is not None else None))
     # Side by side with one that drops out all must be stepped with a load that follows the rail: keep those together.
     order = np.argsort(drops_out(circuit), kind="stable")
     parts = []
