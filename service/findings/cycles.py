@@ -24,6 +24,11 @@ LEVEL_CYCLES = 151
 LEVEL_SHARE = 40.0
 """Percentile taken for the level: presses only raise the maxima."""
 
+HELD_S = 0.3
+"""The reservoir holds a diode drop for about 0.7 C / I; longer ones sink slowly enough to pass for the level [s]."""
+
+FEWEST_QUIET = 20
+
 RISE_V = 0.25
 """A cycle maximum this far above the level may be a press [V]: a third of a diode drop."""
 
@@ -52,7 +57,9 @@ def idle_cycles(evidence: Evidence, mains_hz: float) -> IdleCycles:
     cycle_s = evidence.cycle_s or 1.0 / mains_hz
     at, maxima = evidence.cycle_at_s, evidence.maxima_v
     idle = _idle(evidence, at, cycle_s) & np.isfinite(maxima)
-    return IdleCycles(at, maxima, _level(maxima, idle), idle, cycle_s)
+    quiet = idle & ~_pressed(evidence, at, cycle_s)
+    level = _level(maxima, quiet if np.count_nonzero(quiet) >= FEWEST_QUIET else idle)
+    return IdleCycles(at, maxima, level, idle, cycle_s)
 
 
 def rises(cycles: IdleCycles) -> list[Rise]:
@@ -87,6 +94,16 @@ def _idle(evidence: Evidence, at_s: Floats, cycle_s: float) -> Bools:
     for powered in evidence.powered:
         idle &= ~((at_s >= powered.start_s) & (at_s < powered.start_s + settle))
     return idle
+
+
+def _pressed(evidence: Evidence, at_s: Floats, cycle_s: float) -> Bools:
+    """Cycles beside a pulse, or so soon after one that the reservoir still holds what the press has lifted."""
+    pressed = np.zeros(len(at_s), bool)
+    for pairs in evidence.pulses.values():
+        if len(pairs):
+            place = np.searchsorted(pairs[:, 0], at_s + 2.0 * cycle_s, side="right") - 1
+            pressed |= (place >= 0) & (at_s < pairs[np.maximum(place, 0), 1] + HELD_S)
+    return pressed
 
 
 def _level(maxima: Floats, idle: Bools) -> Floats:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from service.findings.cycles import IdleCycles
+from service.findings.cycles import FEWEST_QUIET, HELD_S, IdleCycles
 from service.findings.testimony import Evidence
 from service.presses.pulses import JOIN_S
 
@@ -26,8 +26,6 @@ SHORT_GAP_SHARE = 0.25
 """A gap shorter than a quarter of a cycle lies inside one half-cycle: the contact bounced."""
 
 UPPER = 75.0
-AFTER_PRESS_S = 0.3
-FEWEST_QUIET = 20
 
 STANDS_S = 120.0
 """No finger leans on a button for two minutes [s]."""
@@ -124,7 +122,7 @@ def _long_presses(presses: list[Floats], cycles: IdleCycles) -> list[LongPress]:
     """Rises as the upper quartile of a press's maxima above that of quiet ones: a radio pulls maxima down, never up."""
     pressed = np.zeros(len(cycles.at_s), bool)
     for run in presses:
-        pressed |= (cycles.at_s > run[0, 0] - 2.0 * cycles.cycle_s) & (cycles.at_s < run[-1, 1] + AFTER_PRESS_S)
+        pressed |= (cycles.at_s > run[0, 0] - 2.0 * cycles.cycle_s) & (cycles.at_s < run[-1, 1] + HELD_S)
     quiet = cycles.idle & ~pressed
     if np.count_nonzero(quiet) < FEWEST_QUIET:
         quiet = cycles.idle

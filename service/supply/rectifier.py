@@ -171,6 +171,10 @@ def steady_state(supply: Supply, near: SteadyState | None = None) -> SteadyState
     """
     circuit = circuit_of(supply)
     count = circuit.farad.shape[0]
+    if count == 1:  # twice: numpy's in-place arithmetic is slow on arrays of one
+        twice = np.zeros(2, dtype=np.intp)
+        found, closed = close(rows_of(circuit, twice), None if near is None else rows_of(near._cycle, twice))
+        return _measure(circuit, rows_of(found, twice[:1]), closed[:1])
     if count <= _BLOCK:
         return _measure(circuit, *close(circuit, near._cycle if near is not None else None))
     # Side by side with one that drops out all must be stepped with a load that follows the rail: keep those together.

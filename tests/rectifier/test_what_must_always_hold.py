@@ -134,6 +134,26 @@ def test_alone_as_in_company() -> None:
         assert together.rail_at(together.phase_rad)[k] == pytest.approx(together.rail_v[k], abs=1e-9)
 
 
+def test_where_the_search_begins_changes_nothing() -> None:
+    random = np.random.default_rng(20_261_126)
+    base = Supply(
+        50.0, random.uniform(10.0, 24.0, 60), random.uniform(1.0, 9.0, 60), 470e-6, random.uniform(0.004, 0.09, 60)
+    )
+    near = steady_state(base)
+    moved = replace(
+        base, source_ohm=base.source_ohm * 1.1, open_circuit_v=base.open_circuit_v * 0.99, load_a=base.load_a * 1.02
+    )
+    fresh, warm = steady_state(moved), steady_state(moved, near)
+    assert np.all(fresh.closed)
+    assert np.all(warm.closed)
+    assert warm.rail_v == pytest.approx(fresh.rail_v, abs=1e-4)
+    one = replace(moved, source_ohm=3.0, open_circuit_v=14.0, load_a=0.02)
+    alone = steady_state(one)
+    assert steady_state(replace(one, load_a=0.021), alone).rail_v == pytest.approx(
+        steady_state(replace(one, load_a=0.021)).rail_v, abs=1e-4
+    )
+
+
 @pytest.mark.parametrize(
     "more",
     [
