@@ -145,8 +145,8 @@ def first_guess(circuit: Circuit, crest_v: Array) -> tuple[Array, Array]:
     return rail_v, lead_rad + half_rad
 
 
-def drops_out(circuit: Circuit) -> NDArray[np.bool_]:
-    """Which supplies, by the first guess, are likely to fall below what their load needs."""
+def headroom(circuit: Circuit) -> Array:
+    """By the first guess, the lowest rail above what the load needs, as a share of the crest: who is likely to drop out."""
     _, crest_v = circuit.mains.crest()
     rail_v, _ = first_guess(circuit, crest_v)
-    return ~circuit.load.never_below(rail_v)
+    return np.asarray((rail_v - circuit.load.full_v) / crest_v, dtype=np.float64)

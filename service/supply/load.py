@@ -57,9 +57,14 @@ class Load:
     siemens: Array
 
     @property
+    def full_v(self) -> Array:
+        """Rail from which the load is what was asked for [V]."""
+        return np.maximum(self.dropout_v, LOWEST_KNEE_V)
+
+    @property
     def steepest(self) -> Array:
         """A bound of the slope that `current` gives [S]."""
-        full = np.maximum(self.dropout_v, LOWEST_KNEE_V)
+        full = self.full_v
         if self.regulator == "linear":
             regulated = 1.2 * self.regulated_a / full
         else:
@@ -75,7 +80,7 @@ class Load:
 
     def never_below(self, rail_v: Array) -> NDArray[np.bool_]:
         """Where these rails leave the load what was asked for."""
-        return np.asarray(rail_v >= np.maximum(self.dropout_v, LOWEST_KNEE_V), dtype=np.bool_)
+        return np.asarray(rail_v >= self.full_v, dtype=np.bool_)
 
     def in_regulation(self) -> Law:
         """The law of `current`, quicker, for rails where `never_below` holds."""
@@ -84,7 +89,7 @@ class Load:
             return lambda rail_v: (fixed_a + self.siemens * rail_v, self.siemens)
         power_w = self.regulated_a * self.rated_rail_v
         lowest_v = LOWEST_SHARE * self.rated_rail_v
-        if (np.maximum(self.dropout_v, LOWEST_KNEE_V) < lowest_v).any():
+        if (self.full_v < lowest_v).any():
             return self.current
 
         def law(rail_v: Array) -> tuple[Array, Array]:
@@ -95,7 +100,7 @@ class Load:
 
     def current(self, rail_v: Array) -> tuple[Array, Array]:
         """Current [A] and its slope over the rail's voltage [S]; continuous, with a continuous slope. Shapes broadcast."""
-        full = np.maximum(self.dropout_v, LOWEST_KNEE_V)
+        full = self.full_v
         if self.regulator == "linear":
             share, slope = _in_proportion_below(rail_v, full)
             amount = self.regulated_a * share

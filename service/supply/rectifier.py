@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.supply.circuit import Circuit, Path, rows_of
-from service.supply.closing import close, drops_out
+from service.supply.closing import close, headroom
 from service.supply.conduction import Cycle, joined
 from service.supply.diodes import SILICON, Diode
 from service.supply.load import Load, Regulator
@@ -178,7 +178,7 @@ def steady_state(supply: Supply, near: SteadyState | None = None) -> SteadyState
     if count <= _BLOCK:
         return _measure(circuit, *close(circuit, near._cycle if near is not None else None))
     # Side by side with one that drops out all must be stepped with a load that follows the rail: keep those together.
-    order = np.argsort(drops_out(circuit), kind="stable")
+    order = np.argsort(-headroom(circuit), kind="stable")
     parts = []
     for start in range(0, count, _BLOCK):
         part = rows_of(circuit, order[start : start + _BLOCK])
