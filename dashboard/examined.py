@@ -52,13 +52,13 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
         findings=findings,
         chimes=[examined_chime.make(chime, zone) for chime in found.chimes],
         blind=[_blind(spell.start_s, spell.end_s, spell.why, zone) for spell in found.blind],
-        missing=[words.sentence(said) for said in found.missing],
+        missing=[words.sentence(said).replace("'", "’") for said in found.missing],
         set_aside=contexts.Table(
             "Packs set aside",
             ("Topic", "Why"),
             [contexts.Row((pack.topic, pack.reason)) for pack in found.set_aside],
         ),
-        cautions=() if findings else CAUTIONS,
+        cautions=() if findings else [said.replace("'", "’") for said in CAUTIONS],
     )
 
 

@@ -162,7 +162,7 @@ def _told(one: Folded) -> str:
 
 def _quantities(chime: ExaminedChime) -> contexts.Table:
     then = chime.then.fit if chime.then is not None else None
-    before = measured_of(then, chime.sheet) if then is not None else {}
+    before = measured_of(then, chime.sheet) if then is not None and chime.here.fit is not None else {}
     rows = []
     for name, one in chime.verdict.quantities.items():
         earlier = before[name].value if name in before else None

@@ -7,6 +7,7 @@ a ratio of voltages.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import acos, cos, exp, lgamma, log, pi, sqrt
+from statistics import stdev
 
 from service.findings.cycles import Rise
 from service.findings.doors import DoorSigns, LongPress
@@ -143,7 +144,8 @@ def bridged(signs: DoorSigns) -> bool:
 def _contact(seen: DoorSeen, now: DoorSigns) -> Iterator[Finding]:
     if seen.standing and now.long_presses:
         expected = expected_rise_v(seen)
-        odds = PRIOR * exp(sum(_flat(press, expected, seen.noise_v) for press in now.long_presses))
+        noise = _rise_noise_v(seen)
+        odds = PRIOR * exp(sum(_flat(press, expected, noise) for press in now.long_presses))
         values = sorted(press.rise_v for press in now.long_presses)
         line = EvidenceLine("rise_at_press_v", values[len(values) // 2], values[0], values[-1], expected)
         yield Finding("contact-resistance", _share(odds), seen.door, (), now.long_presses[0].start_s, (line,))
@@ -174,18 +176,27 @@ def expected_rise_v(seen: DoorSeen) -> float:
     return max(sum(high) / len(high), 0.35) if high else DIODE_RISE_V
 
 
-QUARTILE_NOISE = 0.35
+SHORT_CYCLES = 8.0
+"""Of a longer press the upper quartile scatters less."""
+
+QUARTILE_NOISE = 0.6
 """Scatter of the upper quartile of a press's maxima, as a share of that of single ones (five cycles and more)."""
+
+
+def _rise_noise_v(seen: DoorSeen) -> float:
+    """Scatter of the rise from press to press, beside what the load makes of it: as single cycles scatter, and as it did before."""
+    before = [press.rise_v for press in seen.before.long_presses] if seen.before is not None else []
+    return max(QUARTILE_NOISE * seen.noise_v, stdev(before) if len(before) > 2 else 0.0)
 
 
 def _flat(press: LongPress, expected_v: float, noise_v: float) -> float:
     """Logarithm of how much likelier this rise is behind a contact with resistance than behind a good one."""
-    noise_v *= QUARTILE_NOISE
+    noise_v *= min(max(sqrt(SHORT_CYCLES / press.cycles), 0.35), 1.0)
     spread = sqrt((0.25 * expected_v) ** 2 + noise_v**2)
     off = (press.rise_v - 0.85 * expected_v) / spread
     width = 0.85 * expected_v + 2.0 * noise_v
     good = 0.9 * exp(-0.5 * min(off * off, 60.0)) / (spread * sqrt(2.0 * pi)) + 0.1 / (1.5 * expected_v + 2.0 * noise_v)
-    low, high = -noise_v - 0.1, 0.6 * expected_v + noise_v
+    low, high = -2.0 * noise_v - 0.2, 0.6 * expected_v + noise_v
     bad = (1.0 / (high - low) if low <= press.rise_v <= high else 0.0) * 0.97 + 0.03 / width
     return log(bad / good)
 

@@ -41,6 +41,7 @@ class LongPress:
     start_s: float
     end_s: float
     rise_v: float
+    cycles: int  # that it was seen in
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,5 +138,5 @@ def _long_presses(presses: list[Floats], cycles: IdleCycles) -> list[LongPress]:
         inside &= cycles.idle
         if np.count_nonzero(inside) < 3:
             continue
-        found.append(LongPress(start, end, float(np.percentile(above[inside], UPPER)) - usual))
+        found.append(LongPress(start, end, float(np.percentile(above[inside], UPPER)) - usual, int(inside.sum())))
     return found

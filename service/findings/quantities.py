@@ -19,7 +19,7 @@ BESIDE = {"c": 0.0135, "r": 0.025, "v": 0.006, "idle": 0.025, "sound": 0.0145}
 """What no fit can know, as standard deviations of logarithms: gain of the converter, tolerance of the test load, what the model
 leaves out of transformer and reservoir."""
 
-DIODE_SD_V = 0.24
+DIODE_SD_V = 0.27
 """Spread of the diodes' drops together [V] (1N4007 and Schottky diodes, 0 to 50 C; common practice, no source)."""
 
 IDLE_BESIDE_A = 0.2e-3
