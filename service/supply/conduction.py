@@ -99,7 +99,7 @@ def _stretch(
             return rules, scale
     steepest = np.where(load.never_below(rail_v), load.siemens, load.steepest)
     rules = _Rules.of(circuit, steps, stretch_s, per_farad, steepest)
-    return rules, _conduct(circuit, steps, rules, drive, draw, shrink, nodes, load.current)
+    return rules, _conduct(circuit, steps, rules, drive, draw, shrink, nodes, load.law())
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.supply.circuit import Circuit, rows_of
+from service.supply.load import Law
 
 Array = NDArray[np.float64]
 
@@ -21,9 +22,9 @@ def rail_without_current(circuit: Circuit, capacitor_v: Array) -> Array:
     lower_v = capacitor_v - circuit.esr_ohm * circuit.load.current(capacitor_v)[0]
     if circuit.load.is_constant_above(lower_v):
         return lower_v
-    rail_v = lower_v
+    rail_v, law = lower_v, circuit.load.law()
     for _ in range(3):
-        draw, slope = circuit.load.current(rail_v)
+        draw, slope = law(rail_v)
         give = np.maximum(1.0 + circuit.esr_ohm * slope, 1.0 + MOST_NEGATIVE)
         rail_v = rail_v - (rail_v + circuit.esr_ohm * draw - capacitor_v) / give
     return rail_v
@@ -86,15 +87,16 @@ def _falling_off(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Arr
     rails, slopes = np.empty((_STEPS + 1, len(start_v))), np.empty((_STEPS + 1, len(start_v)))
     rails[0] = start_v
     faded = np.zeros_like(start_v)
+    falling = _falling(circuit)
     for k in range(_STEPS):
         rail_v = rails[k]
         for part in range(_PARTS_BELOW):
-            rail_v, slope, exponent = _exponential_step(circuit, rail_v, step_s / _PARTS_BELOW)
+            rail_v, slope, exponent = _exponential_step(falling, rail_v, step_s / _PARTS_BELOW)
             faded += exponent
             if part == 0:
                 slopes[k] = slope
         rails[k + 1] = rail_v
-    slopes[-1], _ = _falling(circuit, rails[-1])
+    slopes[-1], _ = falling(rails[-1])
     # Between nodes the rail is a cubic: where a load falls off within a step, slopes beyond these would make it wild
     # (Fritsch and Carlson's limit, from memory)
     steepest = 3.0 * np.abs(np.diff(rails, axis=0)) / step_s
@@ -103,26 +105,31 @@ def _falling_off(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Arr
     return rails, slopes, faded
 
 
-def _exponential_step(circuit: Circuit, rail_v: Array, step_s: Array) -> tuple[Array, Array, Array]:
+def _exponential_step(falling: Law, rail_v: Array, step_s: Array) -> tuple[Array, Array, Array]:
     """The rail a step later, its slope before, and the exponent by which a change of it has faded.
 
     Third-order exponential Rosenbrock rule (from memory): exact for a load that is linear in the rail, stable for any.
     """
-    slope, stiffness = _falling(circuit, rail_v)
+    slope, stiffness = falling(rail_v)
     exponent = np.clip(step_s * stiffness, -2.0, 50.0)
     first, third = _exponential_shares(exponent)
     move_v = np.maximum(step_s * first * slope, -np.maximum(rail_v, 0.0))  # loads fall off before the rail does
-    there, _ = _falling(circuit, rail_v + move_v)
+    there, _ = falling(rail_v + move_v)
     bent = there - slope + stiffness * move_v
     after = np.maximum(rail_v + move_v + 2.0 * step_s * third * bent, np.minimum(rail_v, 0.0))
     return after, slope, exponent
 
 
-def _falling(circuit: Circuit, rail_v: Array) -> tuple[Array, Array]:
+def _falling(circuit: Circuit) -> Law:
     """Slope of a rail that only the reservoir feeds [V/s], and by how much it weakens as the rail falls [1/s]."""
-    draw, conductance = circuit.load.current(rail_v)
-    loop = circuit.farad * np.maximum(1.0 + circuit.esr_ohm * conductance, 1.0 + MOST_NEGATIVE)
-    return -(draw + circuit.path.saturation_a) / loop, conductance / loop
+    law, farad, esr_ohm, leak = circuit.load.law(), circuit.farad, circuit.esr_ohm, circuit.path.saturation_a
+
+    def falling(rail_v: Array) -> tuple[Array, Array]:
+        draw, conductance = law(rail_v)
+        loop = farad * np.maximum(1.0 + esr_ohm * conductance, 1.0 + MOST_NEGATIVE)
+        return -(draw + leak) / loop, conductance / loop
+
+    return falling
 
 
 def _exponential_shares(x: Array) -> tuple[Array, Array]:

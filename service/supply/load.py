@@ -98,35 +98,59 @@ class Load:
 
         return law
 
+    def law(self) -> Law:
+        """What `current` computes, made ready for many calls."""
+        regulated = (
+            _falling_in_proportion(self.regulated_a, self.full_v) if self.regulator == "linear" else self._locking()
+        )
+        siemens = self.siemens
+        if not np.any(self.extra_a != 0.0):
+
+            def without_extra(rail_v: Array) -> tuple[Array, Array]:
+                amount_a, slope = regulated(rail_v)
+                return amount_a + siemens * rail_v, slope + siemens
+
+            return without_extra
+        extra = _falling_in_proportion(self.extra_a, np.float64(LOWEST_KNEE_V))
+
+        def with_extra(rail_v: Array) -> tuple[Array, Array]:
+            amount_a, slope = regulated(rail_v)
+            extra_a, extra_slope = extra(rail_v)
+            return amount_a + extra_a + siemens * rail_v, slope + extra_slope + siemens
+
+        return with_extra
+
+    def _locking(self) -> Law:
+        """Constant power with a gate below its lock-out."""
+        start_v = self.full_v - KNEE_V
+        power_w = self.regulated_a * self.rated_rail_v
+        lowest_v = np.maximum(start_v, LOWEST_SHARE * self.rated_rail_v)
+
+        def law(rail_v: Array) -> tuple[Array, Array]:
+            x = np.minimum(np.maximum((rail_v - start_v) * (1.0 / KNEE_V), 0.0), 1.0)
+            above_v = np.maximum(rail_v, lowest_v)
+            full_a = power_w / above_v
+            amount_a = full_a * (x * x * (3.0 - 2.0 * x))
+            return amount_a, full_a * (x * (1.0 - x)) * (6.0 / KNEE_V) - (rail_v > lowest_v) * (amount_a / above_v)
+
+        return law
+
     def current(self, rail_v: Array) -> tuple[Array, Array]:
         """Current [A] and its slope over the rail's voltage [S]; continuous, with a continuous slope. Shapes broadcast."""
-        full = self.full_v
-        if self.regulator == "linear":
-            share, slope = _in_proportion_below(rail_v, full)
-            amount = self.regulated_a * share
-            slope = self.regulated_a * slope
-        else:
-            start = full - KNEE_V
-            x = np.clip((rail_v - start) / KNEE_V, 0.0, 1.0)
-            gate = x * x * (3.0 - 2.0 * x)
-            gate_slope = 6.0 * x * (1.0 - x) / KNEE_V
-            lowest = np.maximum(start, LOWEST_SHARE * self.rated_rail_v)
-            power_a = self.regulated_a * self.rated_rail_v / np.maximum(rail_v, lowest)
-            amount = power_a * gate
-            slope = power_a * gate_slope - np.where(rail_v > lowest, amount / np.maximum(rail_v, lowest), 0.0)
-        if np.any(self.extra_a != 0.0):
-            share, extra_slope = _in_proportion_below(rail_v, np.float64(LOWEST_KNEE_V))
-            amount = amount + self.extra_a * share
-            slope = slope + self.extra_a * extra_slope
-        return amount + self.siemens * rail_v, slope + self.siemens
+        return self.law()(rail_v)
 
 
-def _in_proportion_below(rail_v: Array, full_v: Array | np.float64) -> tuple[Array, Array]:
-    """1 from `full_v` upwards, in proportion to the rail below, with a parabola between; and its slope."""
+def _falling_in_proportion(amount_a: Array, full_v: Array | np.float64) -> Law:
+    """The amount from `full_v` upwards, in proportion to the rail below, with a parabola between."""
     width = np.minimum(KNEE_V / full_v, 0.5)
-    x = rail_v / full_v / (1.0 - 0.5 * width)  # 1 in the middle of the knee
-    half = 0.5 * width / (1.0 - 0.5 * width)
-    bent = np.clip(x - 1.0 + half, 0.0, 2.0 * half)
-    share = np.minimum(x, 1.0 + half) - bent * bent / (4.0 * half)
-    slope = np.where(x < 1.0 + half, 1.0 - bent / (2.0 * half), 0.0) / full_v / (1.0 - 0.5 * width)
-    return share, slope
+    middle_v = full_v * (1.0 - 0.5 * width)  # of the knee
+    half_v = 0.5 * width * full_v
+    siemens = amount_a / middle_v
+    top_v = middle_v + half_v
+
+    def law(rail_v: Array) -> tuple[Array, Array]:
+        bent_v = np.minimum(np.maximum(rail_v - (middle_v - half_v), 0.0), 2.0 * half_v)
+        straight = 0.5 / half_v * bent_v  # 0 below the knee, 1 above
+        return siemens * (np.minimum(rail_v, top_v) - 0.5 * straight * bent_v), siemens * (1.0 - straight)
+
+    return law
