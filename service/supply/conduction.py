@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from service.supply.circuit import Circuit
 from service.supply.diodes import wright_omega
 from service.supply.discharge import MOST_NEGATIVE, discharge, rail_without_current
+from service.supply.ending import end_with_coil, last_fall
 from service.supply.load import Law
 from service.supply.stepping import Steps
 
@@ -69,7 +70,7 @@ def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Arr
         nodes.capacitor,
         discharge_v,
         discharge_slope,
-        _end_with_coil(nodes.current, steps) if rules.with_coil else _last_fall(nodes.depth, level, steps),
+        end_with_coil(nodes.current, steps) if rules.with_coil else last_fall(nodes.depth, level, steps),
         np.exp(-np.clip(forget + forgotten, -0.5, 50.0)),
         discharge_v[-1] + begin_a * (circuit.esr_ohm + 1.0 / (circuit.farad * np.maximum(growth, 1.0))),
     )
@@ -241,33 +242,6 @@ def _conduct(
             slope,
         )
     return np.asarray(per_volt, dtype=np.float64)
-
-
-def _last_fall(depth: Array, level: Array, steps: Steps) -> Array:
-    """Share of the stretch at which `depth` last falls through `level`; beyond 1 by the last slope where it has not."""
-    count = len(steps.lengths)
-    above = depth[1:] > level
-    last = count - np.argmax(above[::-1], axis=0)  # last node still above
-    last = np.clip(np.where(np.any(above, axis=0), last, 0), 0, count - 1)
-    left = np.take_along_axis(depth, last[np.newaxis], axis=0)[0]
-    right = np.take_along_axis(depth, last[np.newaxis] + 1, axis=0)[0]
-    part = np.maximum(left - level, 0.0) / np.maximum(left - right, 1e-9) * steps.lengths[last]
-    return np.asarray(steps.shares[last] + np.minimum(part, 0.3), dtype=np.float64)
-
-
-def _end_with_coil(current: Array, steps: Steps) -> Array:
-    """The same where an inductance ends the current abruptly: the parabola through its last three good nodes, run to zero."""
-    count = len(steps.lengths)
-    good = current > 0.03 * np.max(current, axis=0)
-    last = np.clip(count - np.argmax(good[::-1], axis=0), 2, count)
-    third, second, first = (np.take_along_axis(current, last[np.newaxis] - k, axis=0)[0] for k in (2, 1, 0))
-    here, before, earlier = steps.shares[last], steps.shares[last - 1], steps.shares[last - 2]
-    slope = (first - second) / (here - before)
-    bend = (slope - (second - third) / (before - earlier)) / (here - earlier)
-    slope = np.minimum(slope + bend * (here - before), -1e-9)  # at the last node
-    # 0 = first + slope·x + bend·x², the nearer root, written so that no bend does no harm
-    root = np.sqrt(np.maximum(slope * slope - 4.0 * bend * first, 0.25 * slope * slope))
-    return np.asarray(here + np.minimum(2.0 * first / (root - slope), 0.3), dtype=np.float64)
 
 
 def joined(cycles: list[Cycle]) -> Cycle:

@@ -14,9 +14,11 @@ from service.supply import (
     conduction,
     diodes,
     discharge,
+    ending,
     load,
     mains,
     rectifier,
+    steady,
     stepping,
     transients,
     waveform,
@@ -150,7 +152,21 @@ def test_what_cannot_be_stepped_is_refused() -> None:
 
 @pytest.mark.parametrize(
     "module",
-    [circuit, closing, conduction, diodes, discharge, load, mains, rectifier, stepping, transients, waveform],
+    [
+        circuit,
+        closing,
+        conduction,
+        diodes,
+        discharge,
+        ending,
+        load,
+        mains,
+        rectifier,
+        steady,
+        stepping,
+        transients,
+        waveform,
+    ],
     ids=lambda module: module.__name__,
 )
 def test_examples_hold(module: ModuleType) -> None:
