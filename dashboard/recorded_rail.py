@@ -22,6 +22,12 @@ TOP, BOTTOM, LANE, PITCH = 0.6, 11.0, 12.9, 2.1  # [em]
 POINTS = 800
 """More cycles than this are drawn as the range of several together."""
 
+SPARSE_S, BAR = 0.1, 4.0
+"""Values further apart are drawn as short bars, so wide on either side [1/1000 of the width], and never joined."""
+
+GAP_CYCLES = 2.5
+"""Cycles without a value, from here on, are a gap in the trace."""
+
 SPECK = "h.01"
 
 
@@ -136,30 +142,37 @@ def _numeral(x: float, axis: float, text: str) -> Markup:
 
 
 def _maxima(line: Line, at_s: Floats, maxima_v: Floats, scale: Scale) -> Markup:
-    """A trace through every cycle, or, of many, their ranges and a trace through the middles."""
-    uprights, trace = list[str](), list[str]()
+    """A trace through every cycle, or, of many, their ranges and a trace through the middles; of windows, bars."""
+    uprights, trace, bars = list[str](), list[str](), list[str]()
+    spacing_s = float(np.median(np.diff(at_s))) if len(at_s) > 1 else SPARSE_S
+    together = max(1, ceil(len(at_s) / POINTS))
 
     def y(value: float) -> str:
         return f"{(1 - (value - scale.low_v) / (scale.high_v - scale.low_v)) * 1000:.1f}"
 
-    together = max(1, ceil(len(at_s) / POINTS))
     for one in line.stretches:
-        inside = (at_s >= one.start_s - 1e-6) & (at_s <= one.end_s + 1e-6)
-        moments, values = at_s[inside], maxima_v[inside]
-        broken = True
-        for first in range(0, len(values), together):
-            some = values[first : first + together]
-            some = some[np.isfinite(some)]
+        inside = np.flatnonzero((at_s >= one.start_s - 1e-6) & (at_s <= one.end_s + 1e-6))
+        before_s = -np.inf
+        for group in np.split(inside, range(together, len(inside), together)):
+            some = maxima_v[group][np.isfinite(maxima_v[group])]
             if not len(some):
-                broken = True
                 continue
-            x = f"{one.place(float(moments[first : first + together].mean())) * 1000:.1f}"
+            centre, middle = one.place(float(at_s[group].mean())) * 1000, y(float(np.median(some)))
             if together > 1:
-                uprights.append(f"M{x} {y(float(some.min()))}V{y(float(some.max()))}")
-            trace.append(f"{'M' if broken else 'L'}{x} {y(float(np.median(some)))}" + (SPECK if broken else ""))
-            broken = False
+                uprights.append(f"M{centre:.1f} {y(float(some.min()))}V{y(float(some.max()))}")
+            if spacing_s >= SPARSE_S:
+                bars.append(f"M{centre - BAR:.1f} {middle}h{2 * BAR:g}")
+            elif at_s[group[0]] - before_s > GAP_CYCLES * spacing_s:
+                trace.append(f"M{centre:.1f} {middle}{SPECK}")
+            else:
+                trace.append(f"L{centre:.1f} {middle}")
+            before_s = at_s[group[-1]]
     return _frame(
-        *(element("path", d="".join(d), class_=c) for d, c in ((uprights, "interval"), (trace, "trace")) if d),
+        *(
+            element("path", d="".join(d), class_=c)
+            for d, c in ((uprights, "interval"), (trace, "trace"), (bars, "low"))
+            if d
+        ),
         top=TOP,
         bottom=BOTTOM,
     )
