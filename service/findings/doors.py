@@ -3,7 +3,8 @@
 Counts and medians only; what they mean is the judge's. All moments in seconds on the line of time of the evidence.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -11,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.findings.cycles import FEWEST_QUIET, HELD_S, IdleCycles
-from service.findings.testimony import Evidence
+from service.findings.testimony import Evidence, Held
 from service.presses.pulses import JOIN_S
 
 Floats = NDArray[np.floating[Any]]
@@ -62,8 +63,51 @@ class DoorSigns:
     lone_pulses: int  # single pulses, far from any other, that are no short press of full width
 
 
-def door_signs(pulses: Floats, evidence: Evidence, cycles: IdleCycles, mains_hz: float) -> DoorSigns:
-    """Signs in the pulses of one door, (n, 2) rise and fall [s] in order."""
+def door_signs(door: str, evidence: Evidence, cycles: IdleCycles, mains_hz: float) -> DoorSigns:
+    """Signs in the pulses of one door, and in what was told of it in numbers."""
+    seen = _in_pulses(evidence.pulses.get(door, np.empty((0, 2))), evidence, cycles, mains_hz)
+    return _with_numbers(seen, evidence.held.get(door, ()), evidence, mains_hz)
+
+
+def _with_numbers(seen: DoorSigns, held: Sequence[Held], evidence: Evidence, mains_hz: float) -> DoorSigns:
+    """Stretches told in numbers beside the pulses; those that follow one another at once are one."""
+    chains: list[list[Held]] = []
+    for stretch in held:
+        if chains and stretch.start_s - chains[-1][-1].end_s < JOIN_S + 1.0 / mains_hz:
+            chains[-1].append(stretch)
+        else:
+            chains.append([stretch])
+    standing = [chain for chain in chains if chain[-1].end_s - chain[0].start_s > STANDS_S]
+    short = [chain[0] for chain in chains if len(chain) == 1 and chain not in standing]
+    period = 1.0 / mains_hz
+    gaps = [
+        h
+        for h in short
+        if h.longest_gap_s is not None and h.longest_gap_s > period - (h.width_s or 0.3 * period) + 2e-3
+    ]
+    seen = replace(
+        seen,
+        presses=seen.presses + len(short),
+        held_s=seen.held_s + sum(h.end_s - h.start_s for h in short),
+        drop_outs=seen.drop_outs + len(gaps),
+        pressed_with_drop_outs=seen.pressed_with_drop_outs + len(gaps),
+    )
+    if not standing:
+        return seen
+    up_s = max(sum(p.last_heard_s - p.start_s for p in evidence.powered), period)
+    widths = [h.width_s for chain in standing for h in chain if h.width_s is not None]
+    lasting = sum(chain[-1].end_s - chain[0].start_s for chain in standing)
+    return replace(
+        seen,
+        standing_share=min(seen.standing_share + lasting / up_s, 1.0),
+        standing_from_s=min(standing[0][0].start_s, seen.standing_from_s or standing[0][0].start_s),
+        standing_width_s=float(np.median(widths)) if widths else seen.standing_width_s,
+        standing_widest_s=max(widths) if widths else seen.standing_widest_s,
+    )
+
+
+def _in_pulses(pulses: Floats, evidence: Evidence, cycles: IdleCycles, mains_hz: float) -> DoorSigns:
+    """(n, 2) rise and fall [s] in order."""
     cycle_s = 1.0 / mains_hz
     up_s = max(sum(p.last_heard_s - p.start_s for p in evidence.powered), cycle_s)
     runs = _runs(pulses)

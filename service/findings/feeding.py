@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from service.findings.testimony import Evidence
+from service.findings.testimony import Evidence, Powered
 
 Floats = NDArray[np.floating[Any]]
 
@@ -28,27 +28,29 @@ SINKS_BELOW = 0.88
 """Mains that wander, or a rail that finds its level again, sink less than this."""
 
 LEAST_FALL_S = 0.3
-ABOUT_S = 0.1
+SNATCH_S = 20.0
+MOSTLY_OFF = 0.5
 FALLING_SHARE = 0.3
 """Of the time that the rail was seen: a load that has just ended lets it fall for less."""
 
 
-def only_while_pressed(evidence: Evidence) -> bool:
-    """Whether the chime, again and again, had power only about presses: it was never long enough awake for a survey."""
-    ups = evidence.powered
-    if len(ups) < 2 or evidence.surveys:
+def only_in_snatches(evidence: Evidence) -> bool:
+    """Whether the chime, of late, has come up again and again for moments and was off for most of the time between.
+
+    That is how a chime lives whose button has to be pressed for it to be fed. Mains that come and go do so for longer, and a
+    chime whose supply gives way under its own sound is back at once.
+    """
+    late: list[Powered] = []
+    for up in reversed(evidence.powered):
+        if up.last_heard_s - up.start_s > SNATCH_S or any(
+            up.start_s <= s.at_s <= up.last_heard_s for s in evidence.surveys
+        ):
+            break
+        late.append(up)
+    if len(late) < 2:
         return False
-    span = ups[-1].last_heard_s - ups[0].start_s
-    up_s = sum(up.last_heard_s - up.start_s for up in ups)
-    pairs = [pairs for pairs in evidence.pulses.values() if len(pairs)]
-    if up_s > 0.6 * span or not pairs:
-        return False
-    every = np.concatenate(pairs)
-    return all(
-        np.any((every[:, 0] > up.start_s - ABOUT_S) & (every[:, 0] < up.last_heard_s + ABOUT_S))
-        for up in ups
-        if up.last_heard_s - up.start_s > ABOUT_S
-    )
+    span_s = late[0].last_heard_s - late[-1].start_s
+    return sum(up.last_heard_s - up.start_s for up in late) < MOSTLY_OFF * span_s
 
 
 @dataclass(frozen=True, slots=True)

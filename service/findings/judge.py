@@ -14,7 +14,7 @@ from service.errors import SettingError
 from service.findings import buttons, shifts
 from service.findings.cycles import IdleCycles, Rise, idle_cycles, rises
 from service.findings.doors import DoorSigns, door_signs
-from service.findings.feeding import Feeding, feeding, only_while_pressed
+from service.findings.feeding import Feeding, feeding, only_in_snatches
 from service.findings.fitting import Fitted, fitted
 from service.findings.quantities import quantities
 from service.findings.testimony import Evidence, Floats
@@ -72,7 +72,7 @@ def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
     found: list[Finding] = []
     judged: set[tuple[str, str | None]] = set()
     fed = feeding(now, here.cycles.cycle_s, _free_fall(then or here))
-    unfed = fed.lost or only_while_pressed(now)
+    unfed = fed.lost or only_in_snatches(now)
     if unfed:
         found.append(_unfed(fed, _fed_door(here, sheet)))
     else:
@@ -119,7 +119,7 @@ def _side(evidence: Evidence, sheet: FitOut, basis: Basis | None, hertz: float, 
     fit = _fit(evidence, sheet, basis, hertz, known, False)
     real_hertz = fit.identified.mains_hz if fit is not None else hertz
     cycles = idle_cycles(evidence, real_hertz)
-    doors = {door: door_signs(pulses, evidence, cycles, real_hertz) for door, pulses in evidence.pulses.items()}
+    doors = {door: door_signs(door, evidence, cycles, real_hertz) for door in sorted(evidence.doors)}
     if any(buttons.bridged(signs) for signs in doors.values()):
         fit = _fit(evidence, sheet, basis, hertz, known, True)
     quiet = cycles.idle & np.isfinite(cycles.level_v)

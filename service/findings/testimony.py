@@ -67,6 +67,17 @@ class Powered:
 
 
 @dataclass(frozen=True, slots=True)
+class Held:
+    """A stretch with pulses, or a closed contact, told in numbers. Pulses and widths are None where not told."""
+
+    start_s: float
+    end_s: float
+    pulses: int | None = None
+    longest_gap_s: float | None = None
+    width_s: float | None = None  # median
+
+
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """A stretch of testimony in order of time. Arrays of cycles are of one length; NaN where a chime sent none."""
 
@@ -78,6 +89,7 @@ class Evidence:
     loads: tuple[tuple[float, LoadState], ...] = ()
     radio: tuple[tuple[float, bool], ...] = ()
     pulses: dict[str, Floats] = field(default_factory=dict)  # door -> (n, 2) rise and fall [s]
+    held: dict[str, tuple[Held, ...]] = field(default_factory=dict)  # door -> what was told of it in numbers, in order
     rises: tuple[tuple[float, RailRise], ...] = ()
     windows: tuple[tuple[float, RailWindow], ...] = ()  # (end of the window, window)
     powered: tuple[Powered, ...] = ()
@@ -85,7 +97,11 @@ class Evidence:
 
     @property
     def is_empty(self) -> bool:
-        return not (self.surveys or self.powered or self.pulses or self.windows or len(self.cycle_at_s))
+        return not (self.surveys or self.powered or self.doors or self.windows or len(self.cycle_at_s))
+
+    @property
+    def doors(self) -> set[str]:
+        return self.pulses.keys() | self.held.keys()
 
 
 def evidence(told: Iterable[Told]) -> Evidence:
@@ -106,6 +122,7 @@ def evidence(told: Iterable[Told]) -> Evidence:
         loads=_loads(packs),
         radio=_switches(packs),
         pulses=_pulses(packs),
+        held=_held(packs),
         rises=tuple(sorted(((t.at_s + r.moment_s, r) for t in packs for r in t.pack.rail_rises), key=lambda x: x[0])),
         windows=tuple(
             sorted(((t.at_s + w.moment_s, w) for t in packs for w in t.pack.rail_windows), key=lambda x: x[0])
@@ -186,6 +203,26 @@ def _pulses(packs: Sequence[Told]) -> dict[str, Floats]:
         for train in t.pack.pulse_trains:
             found.setdefault(train.door, []).extend((t.at_s + r, t.at_s + f) for r, f in train.pulses)
     return {door: np.array(sorted(set(pairs))) for door, pairs in found.items()}
+
+
+def _held(packs: Sequence[Told]) -> dict[str, tuple[Held, ...]]:
+    """Summaries of presses, and stretches between a contact's closing and its opening or the last that was heard."""
+    found: dict[str, list[Held]] = {}
+    changes: dict[str, list[tuple[float, bool]]] = {}
+    for t in packs:
+        for told in t.pack.press_summaries:
+            start = t.at_s + told.moment_s
+            found.setdefault(told.door, []).append(
+                Held(start, start + told.span_s, told.pulses, told.longest_gap_s, told.median_width_s)
+            )
+        for change in t.pack.contact_changes:
+            changes.setdefault(change.door, []).append((t.at_s + change.moment_s, change.closed))
+    for door, moments in changes.items():
+        moments.sort()
+        for (start, closed), after in zip(moments, [*moments[1:], None], strict=True):
+            if closed:
+                found.setdefault(door, []).append(Held(start, packs[-1].at_s if after is None else after[0]))
+    return {door: tuple(sorted(stretches, key=lambda held: held.start_s)) for door, stretches in found.items()}
 
 
 def _loads(packs: Sequence[Told]) -> tuple[tuple[float, LoadState], ...]:
