@@ -252,22 +252,27 @@ def _events(here: Side, then: Side | None) -> list[MainsEvent]:
         return []
     presses = [(float(run[0, 0]), float(run[-1, 1])) for pairs in evidence.pulses.values() for run in _runs(pairs)]
     fit = here.fit or (then.fit if then else None)
-    fall, drop = {}, {}
+    fall, drop, steady = {}, {}, {}
     if fit is not None:
         found = fit.identified
         peak = found.value("v") * float(np.sqrt(2.0))
         for kind, load in found.load_a.items():
             fall[kind] = load / found.value("c")
             drop[kind] = max(peak - found.rail_max_v[kind], 0.0)
+            if fit is here.fit:
+                steady[kind] = found.rail_max_v[kind]
     doings = Doings(
         loads=evidence.loads,
         radio=evidence.radio,
         presses=presses,
         power_ups=[powered.start_s for powered in evidence.powered],
+        steady_v=steady,
         fall_v_per_s=fall,
         drop_v=drop,
     )
-    return mains_events.events(CycleMaxima(here.cycles.at_s, here.cycles.maxima_v, here.cycles.cycle_s), doings)
+    series = CycleMaxima(here.cycles.at_s, here.cycles.maxima_v, here.cycles.cycle_s)
+    # of a load whose level no survey tells, a few seconds of cycles prove nothing
+    return [event for event in mains_events.events(series, doings) if event.load in steady or not steady]
 
 
 def _runs(pairs: Floats) -> list[Floats]:
