@@ -118,7 +118,7 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
     app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix))
     app.include_router(fitout_api.build(fitout_plot.plot))
-    app.include_router(examination_api.build(lambda lines, sheet: answer(_examined(lines, sheet, settings.prefix))))
+    app.include_router(examination_api.build(lambda lines, sheet: answer(examined(lines, sheet, settings.prefix))))
     app.include_router(live.build(reader, hub))
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
     app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
@@ -212,27 +212,28 @@ def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:
     from service.examine import answer
 
     with opened(recording) as lines:
-        return answer(_examined(lines, text_of(fitout) if fitout else None))
+        return answer(examined(lines, text_of(fitout) if fitout else None))
 
 
 def examine_for_people(
     recording: Path, fitout: Path | None, page: Path | None, time_zone: str
 ) -> tuple[dict[str, Any], str]:
     """The same, and as text, and drawn into a page of its own; times of day of `time_zone`. Raises SettingError, BadPack."""
-    from dashboard import examined, examined_text
+    from dashboard import examined_text
+    from dashboard.examined import page as page_of
     from service.examine import answer
 
     with opened(recording) as lines:
-        found = _examined(lines, text_of(fitout) if fitout else None)
+        found = examined(lines, text_of(fitout) if fitout else None)
     if page is not None:
         try:
-            page.write_text(examined.page(found, recording.name, time_zone), encoding="utf-8")
+            page.write_text(page_of(found, recording.name, time_zone), encoding="utf-8")
         except OSError as error:
             raise SettingError(f"{page} cannot be written: {error.strerror}.") from None
     return answer(found), examined_text.text(found, time_zone)
 
 
-def _examined(lines: Iterable[str], sheet: str | None, prefix: str = "bellcrank") -> "Examined":
+def examined(lines: Iterable[str], sheet: str | None, prefix: str = "bellcrank") -> "Examined":
     """A recording examined in a record of its own, which is in memory and gone afterwards. `sheet`: a fit-out sheet, as JSON."""
     from adapters.sql.work import SqlStore
     from service import recordings
