@@ -47,7 +47,7 @@ def suits(name: str, house: House, then: Circuit) -> bool:
         return house.transformer_v < 20.0
     if name == "regulator-drops-out":
         sound_a = then.sound / (1.0 if house.linear else house.rated_rail_v)
-        return house.rated_rail_v - house.dropout_v < 160.0 * sound_a
+        return house.rated_rail_v - house.dropout_v < 110.0 * sound_a
     return True
 
 
@@ -171,7 +171,6 @@ def _load_high(draw: Draw, s: float, fault: Fault, house: House, now: Circuit, t
 
 
 def _dropping_out(draw: Draw, s: float, fault: Fault, house: House, now: Circuit, then: Circuit) -> None:
-    now.sound *= draw.uniform(1.0, 1.2)
     fault.notes = {"below_dropout_v": 0.05 + 1.15 * s}
 
 
