@@ -117,6 +117,9 @@ class ExaminationAnswer(Form):
     looked_for: list[str] = Field(description="the members of this answer that were looked for")
     missing: list[str] = Field(description="what could not be told, and why")
     packs: Packs
+    outlook: list[dict[str, Any]] = Field(
+        default=[], description="where quantities drift; only where a chime was surveyed over three weeks"
+    )
 
 
 PROBLEMS = forms.PROBLEMS | {
@@ -136,7 +139,9 @@ def build(examine: Examine) -> APIRouter:
         except BadPack as error:
             raise NotUnderstood(str(error)) from None
 
-    @router.post("/examinations", response_model=ExaminationAnswer, openapi_extra=BODY)
+    @router.post(
+        "/examinations", response_model=ExaminationAnswer, response_model_exclude_unset=True, openapi_extra=BODY
+    )
     async def examinations(request: Request) -> dict[str, Any]:
         """Examine a recording, as `bellcrank examine` does. Nothing of it is kept."""
         recording, sheet = await _parts(request)
