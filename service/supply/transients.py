@@ -122,7 +122,7 @@ def _step(before: Supply, after: Supply, duration_s: float) -> Sag:
     for k in range(cycles + 1):
         for _ in range(3):
             cycle = step_cycle(circuit, begin_rad, rail_v, width_rad, steps_of(_STEPS))
-            width_rad = np.clip(width_rad * cycle.end_share * (1.0 + 1.5 / _STEPS), 0.02, 1.9 * np.pi)
+            width_rad = np.clip(width_rad * cycle.end_share * (1.0 + 1.5 / _STEPS), 0.3, 1.9 * np.pi)
         highest[:, k], corner[:, k] = extremes(circuit, cycle)
         threshold_v = circuit.threshold_v(circuit.growth_per_s(begin_rad, -cycle.net_a[0]))
         begin_rad, rail_v = _next_begin(circuit, cycle, threshold_v)
