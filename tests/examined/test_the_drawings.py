@@ -1,5 +1,6 @@
 """Promise: samples lie on the fitted rail where they belong, every cycle and press is drawn at its time, and a gap stays a gap."""
 
+import doctest
 import re
 from dataclasses import replace
 from zoneinfo import ZoneInfo
@@ -7,7 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dashboard import examined_chime
+from dashboard import examined_chime, stretches
 from dashboard.folded import folded
 from dashboard.recorded_rail import Happened, draw_rail
 from dashboard.stretches import line_of
@@ -104,3 +105,9 @@ def test_a_line_of_time_leaves_silences_out() -> None:
     assert line.place(10_030.0) == pytest.approx(1.0)
     assert len(line.spans(20.0, 10_010.0)) == 2
     assert len(line_of([1000.0 * n for n in range(30)]).stretches) == 8
+
+
+def test_examples_hold() -> None:
+    tried = doctest.testmod(stretches)
+    assert tried.attempted > 0
+    assert tried.failed == 0
