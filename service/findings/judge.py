@@ -16,9 +16,10 @@ from service.findings.cycles import IdleCycles, Rise, idle_cycles, rises
 from service.findings.doors import DoorSigns, door_signs
 from service.findings.feeding import Feeding, feeding, only_in_snatches
 from service.findings.fitting import Fitted, fitted
+from service.findings.lesser import fitted_figures, fitted_windows, from_windows
 from service.findings.quantities import quantities
 from service.findings.testimony import Evidence, Floats
-from service.findings.verdict import EvidenceLine, Finding, Measured, Verdict
+from service.findings.verdict import EvidenceLine, Finding, Measured, Surveyed, Verdict
 from service.model import LoadState
 from service.presses.pulses import JOIN_S
 from service.supply import mains_events
@@ -98,7 +99,15 @@ def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
         findings=tuple(told),
         judged=frozenset(judged),
         missing=tuple(_missing(here, then, sheet)),
+        surveyed=_surveyed(here, sheet),
+        commissioned=_surveyed(then, sheet) if then else None,
     )
+
+
+def surveyed(evidence: Evidence, then: Side | None, sheet: FitOut) -> Surveyed | None:
+    """What the newest survey of a stretch measured, judging nothing; None where it has none that can be fitted."""
+    hertz = _nominal_hz(evidence, then.evidence if then else None, sheet)
+    return _surveyed(_side(evidence, sheet, _basis(sheet), hertz, then.fit if then else None), sheet)
 
 
 def _told_from(finding: Finding) -> float:
@@ -132,13 +141,17 @@ def _side(evidence: Evidence, sheet: FitOut, basis: Basis | None, hertz: float, 
 def _fit(
     evidence: Evidence, sheet: FitOut, basis: Basis | None, hertz: float, known: Identified | None, bridged: bool
 ) -> Fitted | None:
-    """The latest survey that has the test load, else the latest that can be fitted."""
+    """The latest survey that has the test load, else the latest that can be fitted; without bursts figures, or windows."""
     whole = [survey for survey in evidence.surveys if {"idle", "test"} <= survey.bursts.keys()]
     for survey in [*reversed(whole), *reversed(evidence.surveys)]:
         fit = fitted(survey, evidence.loads, sheet, basis, hertz, known, bridged)
         if fit is not None:
             return fit
-    return None
+    for survey in reversed(evidence.surveys):
+        fit = fitted_figures(survey, evidence.loads, sheet, basis, hertz, known, bridged)
+        if fit is not None:
+            return fit
+    return fitted_windows(evidence, sheet, basis, hertz, known, bridged)
 
 
 def _unmatched(evidence: Evidence, cycles: IdleCycles) -> list[Rise]:
@@ -296,13 +309,32 @@ def _judged_by_presses(seen: buttons.DoorSeen) -> list[str]:
 
 def _quantities(here: Side, then: Side | None, sheet: FitOut) -> dict[str, Measured]:
     fit = here.fit or (then.fit if then and not here.evidence.surveys else None)
-    return dict(quantities(fit, sheet)) if fit is not None else {}
+    if fit is None:
+        return {}
+    if not (fit.survey.bursts or fit.survey.figures):
+        return from_windows(here.evidence, sheet, _basis(sheet), _nominal_hz(here.evidence, None, sheet))
+    return quantities(fit, sheet)
+
+
+def _surveyed(side: Side, sheet: FitOut) -> Surveyed | None:
+    if side.fit is None:
+        return None
+    survey = side.fit.survey
+    warm = survey.temperature_c if survey.temperature_c is not None else side.evidence.temperature_c
+    at_s = survey.at_s
+    if not (survey.bursts or survey.figures):
+        at_s -= at_s % 86_400.0  # windows come all day; those of one day stand for one survey
+    return Surveyed(at_s, _quantities(side, None, sheet), warm)
 
 
 def _missing(here: Side, then: Side | None, sheet: FitOut) -> list[str]:
     said = []
     if here.fit is None:
         said.append("No bursts: reservoir, source resistance and loads cannot be told from this chime's level.")
+    elif not (here.fit.survey.bursts or here.fit.survey.figures):
+        said.append(
+            "Windows of the rail only: the reservoir cannot be told, and what loads the rail only by the sheet."
+        )
     elif "test" not in here.fit.identified.rail_max_v:
         said.append("No burst with the test load: the reservoir cannot be told from the fall of the rail.")
     if then is None:

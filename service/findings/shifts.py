@@ -147,7 +147,7 @@ def _given_way(seen: Displacement, now: Fitted, then: Fitted) -> Displacement:
     return replace(seen, place=place, covariance=covariance)
 
 
-_TELLS: tuple[Kind, ...] = ("test", "test", "idle", "idle", "sound")
+_TELLS: tuple[Kind, ...] = ("test", "test", "idle", "test", "sound")
 """The burst without which an axis is not known."""
 
 
