@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 _COARSE_STEPS, _FINE_STEPS = 12, 48
 _COARSE_PASSES, _FINE_PASSES = 6, 25
 _COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
+_NEAR_V = 5e-7  # what a fit needs for its slopes
 _WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2
 _SLACK_V = 2e-3
 _MARGIN = 1.5  # steps after the current has ended
@@ -38,10 +39,11 @@ def close(circuit: Circuit, near: Cycle | None = None) -> tuple[Cycle, NDArray[n
     else:
         width_rad = near.conduction_s * circuit.radians_per_s
         search = _Search(circuit, crest_v, near.next_rail_v, width_rad, near.begin_rad)
+        search.threshold_v = circuit.threshold_v(circuit.growth_per_s(near.begin_rad, -near.net_a[0]))
     rows = np.arange(len(crest_v))
     ready: list[tuple[NDArray[np.intp], Cycle, NDArray[np.bool_]]] = []
     for turn in range(_FINE_PASSES):
-        closes = search.turn(_FINE_STEPS, _FINE_V)
+        closes = search.turn(_FINE_STEPS, _FINE_V if near is None else _NEAR_V)
         if np.all(closes) or turn == _FINE_PASSES - 1:
             ready.append((rows, search.cycle, np.abs(search.gap_v) < _CLOSED_V))
             break

@@ -25,7 +25,7 @@ NAMES = ("v", "r", "c", "esr", "l", "third_cos", "third_sin", "fifth_cos", "idle
 the third and fifth harmonic; logarithms of the idle and the sounding load [A]."""
 
 SHAPE = slice(5, 8)
-STEP = np.array([1e-4] * 5 + [1e-4] * 3 + [1e-4] * 2)
+STEP = np.full(len(NAMES), 1e-3)
 LARGEST_MOVE = np.array([0.15, 0.7, 0.4, 1.0, 1.0, 0.02, 0.02, 0.02, 0.5, 0.5])
 
 
