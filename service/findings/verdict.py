@@ -39,10 +39,24 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class Surveyed:
+    """What one survey measured, and when it was taken [POSIX s]."""
+
+    at_s: float
+    quantities: dict[str, Measured] = field(default_factory=dict)
+    temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
-    """`judged`: (name, door) pairs about which the evidence sufficed to say yes or no; only these can clear a finding."""
+    """`judged`: (name, door) pairs about which the evidence sufficed to say yes or no; only these can clear a finding.
+
+    `surveyed`, `commissioned`: the survey it rests on, and that of the commissioning record, where there are such.
+    """
 
     quantities: dict[str, Measured] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()  # most likely first
     judged: frozenset[tuple[str, str | None]] = frozenset()
     missing: tuple[str, ...] = ()  # what could not be given, and why, in words
+    surveyed: Surveyed | None = None
+    commissioned: Surveyed | None = None

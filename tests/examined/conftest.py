@@ -8,7 +8,7 @@ from adapters.sql.work import SqlStore
 from service import recordings
 from service.examine import Examined, ExaminedChime, examine
 from service.findings.advice import ADVICE
-from service.findings.judge import sides_of
+from service.findings.sides import sides_of
 from service.findings.testimony import Evidence
 from service.findings.verdict import EvidenceLine, Finding, Measured, Verdict
 from service.intake import Understander
