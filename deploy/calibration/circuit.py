@@ -4,8 +4,8 @@ Line: mains with harmonics, transformer (winding ohms, magnetising branch with s
 across a contact, perhaps with something else across it. Chime: board diode, reservoir with ESR, regulator, test load, divider.
 Detector: resistor, LED and diode from common to the terminal, on the other half-cycle; a rear button has a terminal of its own.
 
-Implicit Euler for the conduction path, so that no combination of ohms and henries can make it ring; the diodes' equation
-A i + B ln(1 + i / Is) = u is solved by the Wright omega function. Knows no solver of the service.
+Implicit Euler for the conduction path, so that no combination of ohms and henries can make it ring. Knows
+no solver of the service.
 """
 
 import math
@@ -15,30 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from deploy.calibration.conduction import Array, both_carry, omega, path
 from deploy.calibration.parts import OPEN_OHM, Circuit, House
 
-Array = NDArray[np.float64]
 STEP_S = 50e-6
 KEPT = 2  # every second step of the rail is kept
 KNOT_S = 0.1  # spacing of the slow wander
-BYPASS_OHM = 0.3  # below: the button's diode carries nothing; above BESIDE_OHM: it carries all of the forward current
-BESIDE_OHM = 300.0
-
-
-def omega(y: Array) -> Array:
-    """w with w + ln w = y, to 1e-6, for y up to 700; below -600 nothing flows anyway.
-
-    >>> w = omega(np.array([-5.0, 1.0, 50.0]))
-    >>> np.round(w + np.log(w), 5)
-    array([-5.,  1., 50.])
-    """
-    y = np.maximum(y, -600.0)
-    s = np.logaddexp(0.0, y)
-    w = s * (1.0 - np.log1p(s) / (2.0 + s))  # a start to 2 %
-    z = y - w - np.log(w)  # one step of Fritsch, Shafer and Crowley (from memory): error to the fourth power
-    q = 2.0 * (1.0 + w) * (1.0 + w + z * (2.0 / 3.0))
-    improved: Array = w * (1.0 + z / (1.0 + w) * (q - z) / (q - 2.0 * z))
-    return improved
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +118,8 @@ class Bench:
         for state, closed in (("open", False), ("closed", True)):
             rows = []
             for j, c in enumerate(circuits):
-                rows.append(self._path(c, closed or c.button == "stuck", j))
+                series_ohm = self.esr[j] + self.farad_step[j] + self.leak[j]
+                rows.append(path(c, closed or c.button == "stuck", float(series_ohm)))
             self.shapes[state] = np.array(rows).T.copy()
         self.path = self.shapes["open"].copy()
         self.board = np.array([c.board.at(c.board_c) for c in circuits]).T
@@ -148,50 +131,6 @@ class Bench:
             ]
         )
         self.rear_ohm = self.rear[0].copy()
-
-    def _path(self, c: Circuit, closed: bool, j: int) -> list[float]:
-        ln_board, board_v, board_ohm = c.board.at(c.board_c)
-        ln_across, across_v, across_ohm = c.button_diode.at(c.button_c)
-        ohm = 1.0 / (
-            1.0 / c.parallel_ohm + (1.0 / c.contact_ohm if closed else 0.0) + (50.0 if c.button == "shorted" else 0.0)
-        )
-        back_ohm, back_v = ohm, c.parallel_drop_v if ohm > 0.5 * c.parallel_ohm else 0.0
-        if c.button == "reversed" and not closed:
-            back_ohm, back_v = 1.0, 0.62
-        series = c.source_ohm + board_ohm + self.esr[j] + self.farad_step[j] + self.leak[j]
-        has_diode = c.button in ("normal", "stuck")
-        if ohm < BYPASS_OHM or not has_diode:
-            a, b, ln_is = series + ohm, board_v, ln_board
-        else:
-            a, b = series + across_ohm, board_v + across_v
-            ln_is = (board_v * ln_board + across_v * ln_across) / b
-        beside = ohm if has_diode and BYPASS_OHM <= ohm <= BESIDE_OHM else 0.0
-        i_s = math.exp(ln_is)
-        return [a, b, math.log(a / b) + ln_is + a * i_s / b, i_s, back_ohm, back_v, beside]
-
-    def _both_carry(self, which: NDArray[np.intp], drive: Array, current: Array) -> Array:
-        """Current [A] where the diode and ohms across the contact share it. `current`: with the diode alone.
-
-        Either alone carries less than both, and the sum of drops is concave in the current: from the larger of the two,
-        Newton's steps go up to the answer and never past it.
-        """
-        ln_board, board_v, _ = self.board[:, which]
-        ln_across, across_v, _ = self.across[:, which]
-        a, beside = self.path[0, which], self.path[6, which]
-        drive, alone = drive[which], a + beside
-        sat_board, sat_across = np.exp(ln_board), np.exp(ln_across)
-        ohms_only = (
-            omega((drive + alone * sat_board) / board_v + np.log(alone / board_v) + ln_board) * board_v / alone
-            - sat_board
-        )
-        i: Array = np.maximum(np.maximum(current[which], ohms_only), 0.0)
-        knee = beside * sat_across / across_v
-        for _ in range(3):
-            w = omega((beside * i) / across_v + knee + np.log(knee))
-            across = across_v * (np.log(w) - np.log(knee))
-            drops = a * i + board_v * np.log1p(i / sat_board) + across
-            i = np.maximum(i - (drops - drive) / (a + board_v / (i + sat_board) + beside / (1.0 + w)), 0.0)
-        return i
 
     def settle(self, for_s: float) -> None:
         """Let idle circuits find their steady state, without wander; those without a supply stay empty."""
@@ -278,7 +217,9 @@ class Bench:
             w = omega(drive / b + shape)
             i = np.maximum(w * b / a - i_s, 0.0)
             if both.size:
-                i[both] = self._both_carry(both, drive, i)
+                i[both] = both_carry(
+                    self.path[:, both], self.board[:, both], self.across[:, both], drive[both], i[both]
+                )
             net = i - load
             v = v + self.farad_step * net
             rail = v + self.esr * net

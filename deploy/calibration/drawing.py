@@ -8,9 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from deploy.calibration import chime, packing, truth
-from deploy.calibration.circuit import KNOT_S, STEP_S, Array, Bench, Change, Run, open_circuit_v
+from deploy.calibration.circuit import KNOT_S, STEP_S, Bench, Change, Run, open_circuit_v
+from deploy.calibration.conduction import Array
 from deploy.calibration.faults import FINDINGS, PAIRS, Fault, inflict, suits
-from deploy.calibration.parts import Circuit, Draw, House, draw_house, draw_sheet, half_a_year_later
+from deploy.calibration.houses import draw_house, draw_sheet, half_a_year_later
+from deploy.calibration.parts import Circuit, Draw, House
 from deploy.calibration.timetable import Habits, Timetable, draw_timetable
 
 DECK = ("healthy",) * 8 + ("double",) * 2 + FINDINGS

@@ -8,7 +8,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
-from deploy.calibration.parts import Circuit, Draw, House, transformer
+from deploy.calibration.houses import transformer
+from deploy.calibration.parts import Circuit, Draw, House
 from deploy.calibration.timetable import Habits
 
 FINDINGS = (

@@ -8,7 +8,8 @@ import math
 from dataclasses import dataclass, field
 
 from deploy.calibration.circuit import Change
-from deploy.calibration.parts import Circuit, Draw, House, log_uniform
+from deploy.calibration.houses import log_uniform
+from deploy.calibration.parts import Circuit, Draw, House
 
 
 @dataclass(slots=True)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from deploy.calibration import parts
+from deploy.calibration import conduction, houses, parts
 from deploy.calibration.circuit import KEPT, STEP_S, Bench, Change, Run
 
 # ngspice 39.3, measured: V rms, Hz, F, A, mean V, peak-to-peak V; 1 ohm, one diode IS 3.872 nA, RS 16.6 mohm, N 1.776
@@ -24,7 +24,7 @@ def plain(
     rms_v: float, hz: float, farad: float, ampere: float, **other: float | str
 ) -> tuple[parts.House, parts.Circuit]:
     """A sine, one ohm, one diode, a reservoir, a constant current."""
-    house, circuit = parts.draw_house(np.random.default_rng(1), "current")
+    house, circuit = houses.draw_house(np.random.default_rng(1), "current")
     house = replace(
         house,
         off_v=0.0,
@@ -124,13 +124,12 @@ def test_ohms_across_the_contact_share_the_current_with_the_diode_as_kirchhoff_h
     """At a steady voltage, the current found must satisfy both branch equations (Shockley and Ohm)."""
     house, circuit = plain(16.0, 50.0, 470e-6, 0.01, button="normal", contact_ohm=20.0)
     bench = Bench([(house, circuit)], np.zeros(1), np.zeros((2, 1)))
-    bench.path = bench.shapes["closed"].copy()
     for drive_v in (0.5, 1.0, 1.5, 3.0):
         drive = np.array([drive_v])
-        (current,) = bench._both_carry(np.array([0]), drive, np.array([0.0]))
+        (current,) = conduction.both_carry(bench.shapes["closed"], bench.board, bench.across, drive, np.array([0.0]))
         ln_board, board_v, _ = bench.board[:, 0]
         ln_across, across_v, _ = bench.across[:, 0]
-        across = drive_v - bench.path[0, 0] * current - board_v * np.log1p(current / np.exp(ln_board))
+        across = drive_v - bench.shapes["closed"][0, 0] * current - board_v * np.log1p(current / np.exp(ln_board))
         assert across / 20.0 + np.exp(ln_across) * np.expm1(across / across_v) == pytest.approx(
             current, rel=1e-4, abs=1e-9
         )
