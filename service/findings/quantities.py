@@ -12,7 +12,7 @@ from service.supply.identification import BROAD, NAMES, Kind
 HALF_WIDTH = 1.645
 """Standard deviations on either side of a 90 % interval of a normal distribution."""
 
-INFLATION = {"c": 1.3, "r": 1.2, "v": 1.3, "idle": 1.6, "sound": 1.3}
+INFLATION = {"c": 1.3, "r": 1.2, "v": 1.3, "idle": 1.3, "sound": 1.3}
 """Samples of one burst are not independent, and the model is not the circuit: factors on the fit's own standard deviations."""
 
 BESIDE = {"c": 0.0135, "r": 0.025, "v": 0.006, "idle": 0.025, "sound": 0.0145}
@@ -22,8 +22,11 @@ leaves out of transformer and reservoir."""
 DIODE_SD_V = 0.27
 """Spread of the diodes' drops together [V] (1N4007 and Schottky diodes, 0 to 50 C; common practice, no source)."""
 
-IDLE_BESIDE_A = 0.2e-3
-"""The divider that measures the rail, and leakage, count as idle load here [A]."""
+IDLE_BESIDE_A = 0.12e-3
+"""Leakage of the reservoir and what the model leaves out [A]."""
+
+DIVIDER_OHM, DIVIDER_SHARE = 180e3, 0.5
+"""The divider that measures the rail is no load of the chime's own; 90 to 330 kOhm (common practice, no source)."""
 
 NEEDS: dict[str, set[Kind]] = {"c": {"idle", "test"}, "r": {"idle", "test"}, "v": {"idle"}}
 """Bursts without which a quantity is only a guess."""
@@ -50,9 +53,12 @@ def quantities(fit: Fitted, sheet: FitOut) -> dict[str, Measured]:
             result[name] = _scaled(found.value(key), spread(fit, key))
     if "idle" in found.load_a:
         radio = RADIO_TAKEN * found.radio_a.get("idle", 0.0)
-        idle = found.load_a["idle"] + radio
+        divider = found.rail_max_v["idle"] / DIVIDER_OHM
+        idle = max(found.load_a["idle"] + radio - divider, 0.3 * found.load_a["idle"])
         climbing = CLIMB_SHARE * found.value("c") * abs(found.drift_v_per_s.get("idle", 0.0))
-        beside = float(np.sqrt(IDLE_BESIDE_A**2 + (RADIO_SHARE * radio) ** 2 + climbing**2)) / max(idle, 1e-4)
+        beside = float(
+            np.sqrt(IDLE_BESIDE_A**2 + (DIVIDER_SHARE * divider) ** 2 + (RADIO_SHARE * radio) ** 2 + climbing**2)
+        ) / max(idle, 1e-4)
         result["idle_a"] = _scaled(idle, float(np.hypot(spread(fit, "idle"), beside)))
     if "sound" in found.load_a:
         radio = RADIO_TAKEN * found.radio_a.get("sound", 0.0)
