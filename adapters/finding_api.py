@@ -7,7 +7,7 @@ from fastapi import APIRouter
 
 from adapters import finding_forms as forms
 from adapters.api_forms import ChimeName, End, LongLimit, SiteName, Start, stretch_of
-from service import telling
+from service import outlooks, telling
 from service.actions import Actions
 from service.ports import Clock, Reader
 from service.supply import fitout as fitouts
@@ -62,6 +62,12 @@ def _quantities(router: APIRouter, reader: Reader, clock: Clock) -> None:
             "quantities": {one.name: telling.quantity(one) for one in reader.latest_quantities(site, chime)},
             "history": [telling.quantity(one) for one in history],
         }
+
+    @router.get("/sites/{site}/chimes/{chime}/outlook", response_model=forms.Outlooks, tags=["findings"])
+    def outlook(site: SiteName, chime: ChimeName) -> dict[str, Any]:
+        """How fast the measured quantities drift, and when they will meet a limit: from eight surveys over three weeks on."""
+        reader.chime(site, chime)
+        return {"outlook": [telling.outlook(one) for one in outlooks.of_chime(reader, site, chime, clock())]}
 
 
 def _commissioning(router: APIRouter, reader: Reader, actions: Actions, clock: Clock) -> None:

@@ -86,12 +86,62 @@ class Quantity(Form):
     value: float = Field(examples=[3.1e-4])
     low: float = Field(description="of the 90 % interval", examples=[3.0e-4])
     high: float = Field(examples=[3.2e-4])
-    at: AwareDatetime = Field(description="of the survey it rests on, or of the newest testimony where there is none")
+    at: AwareDatetime = Field(description="of the survey that measured it")
 
 
 class Quantities(Form):
     quantities: dict[str, Quantity] = Field(description="the newest of each, by name with unit")
-    history: list[Quantity] = Field(description="of the one named in the question, where it changed; oldest first")
+    history: list[Quantity] = Field(description="of the one named in the question, one for each survey; oldest first")
+
+
+class Slope(Form):
+    """With its 90 % interval; below zero it falls."""
+
+    value: float = Field(examples=[-0.041])
+    low: float = Field(examples=[-0.052])
+    high: float = Field(examples=[-0.03])
+
+
+class Limit(Form):
+    value: float = Field(examples=[8.8e-4])
+    side: Literal["above", "below"] = Field(description="on which the quantity must stay", examples=["above"])
+    reason: str = Field(examples=["88 % of what it was when it was commissioned"])
+
+
+class Meeting(Form):
+    at: AwareDatetime = Field(examples=["2029-08-14T06:00:00Z"])
+    earliest: AwareDatetime | None = Field(description="of the 90 % interval", examples=["2029-05-02T11:00:00Z"])
+    latest: AwareDatetime | None = Field(
+        description="null: perhaps beyond ten years", examples=["2029-11-23T02:00:00Z"]
+    )
+
+
+class Outlook(Form):
+    quantity: str = Field(examples=["reservoir_f"])
+    readings: int = Field(description="one a day at the most, since its last change at once", examples=[120])
+    span_s: int = Field(description="from the first of them to the last", examples=[10281600])
+    value: float = Field(description="its level now", examples=[9.7e-4])
+    drifts: bool = Field(description="whether its slope is surely not zero")
+    per_year: Slope | None = Field(
+        description="in the unit of the quantity", examples=[{"value": -4.1e-5, "low": -5.2e-5, "high": -3e-5}]
+    )
+    share_per_year: Slope | None = Field(
+        description="of its value at commissioning, or when the readings begin; null for what is itself a difference"
+    )
+    limit: Limit | None = Field(
+        description="the one it drifts towards, or the first; null: there is none to compare with"
+    )
+    passed: bool = Field(description="it is beyond its limit already", examples=[False])
+    meets: Meeting | None = Field(description="when it meets its limit; null where that cannot be said")
+    why: str | None = Field(description="why it cannot be said, or no slope told", examples=[None])
+    changed: AwareDatetime | None = Field(
+        description="when it last changed at once; nothing before counts", examples=[None]
+    )
+    changed_from: float | None = Field(description="its level before that", examples=[None])
+
+
+class Outlooks(Form):
+    outlook: list[Outlook] = Field(description="of each quantity that surveys since commissioning measured")
 
 
 class CommissioningRecord(Form):

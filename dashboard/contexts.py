@@ -181,6 +181,7 @@ class ChimeSupply:
     hours: Table
     days: Table
     happened: Sequence[str]
+    outlook: Sequence[str]  # a sentence each; empty where no survey was kept
 
 
 @dataclass(frozen=True, slots=True)

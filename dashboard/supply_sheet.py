@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import timedelta
 
-from dashboard import contexts, finding_list, rail_chart, supply_tables, words
+from dashboard import contexts, finding_list, outlook_lines, rail_chart, supply_tables, words
 from dashboard.cycle import two_cycles
 from dashboard.doorstep import failure, head
 from dashboard.house import House, hours_of, midnight_s
@@ -15,7 +15,7 @@ from dashboard.supply_points import (
     bounds,
     lowest,
 )
-from service import model
+from service import model, outlooks
 from service.ports import Reader
 
 MONTH_DAYS = 30
@@ -67,6 +67,7 @@ class _Sheet:
         ]
         self.bursts = reader.latest_bursts(site, chime.chime)
         self.found = finding_list.make(house, chime, reader)
+        self.outlooks = outlooks.of_chime(reader, site, chime.chime, now_s)
         self.boots = [
             boot
             for boot in reader.boots(site, chime.chime, self.month_start_s, now_s)
@@ -91,6 +92,7 @@ class _Sheet:
             hours=self._hours(),
             days=self._days(),
             happened=supply_tables.happened(self.house, self.chime, self.boots, self.month_start_s),
+            outlook=outlook_lines.lines(self.outlooks, self.house.now_s, self.house.zone),
         )
 
     def _panel(

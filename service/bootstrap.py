@@ -131,6 +131,8 @@ class Demo:
 
     DAYS = 30
     SITE, CHIME = "tern-cottage", "hall"
+    BY = "the invented house"
+    SURVEYS = 12  # of its thirty days that are measured before it opens; all would take ten seconds more
 
     def __init__(self, fault: str | None = None, severity: float = 0.5) -> None:
         self._fault, self._severity = fault, severity
@@ -152,7 +154,9 @@ def invent(settings: Settings, fault: str | None, severity: float) -> None:
     from tqdm import tqdm
 
     from adapters.simulated import history
+    from adapters.simulated.installation import FIT_OUT
     from adapters.sql.work import SqlStore
+    from service import examination, outlooks
     from service.examine import take_in
     from service.intake import Understander
 
@@ -175,6 +179,11 @@ def invent(settings: Settings, fault: str | None, severity: float) -> None:
         work.rename_site(Demo.SITE, "Tern Cottage (invented)", "Europe/London")
         work.rename_door(Demo.SITE, Demo.CHIME, "front", "Front door")
         work.rename_door(Demo.SITE, Demo.CHIME, "garden", "Garden door")
+        work.keep_fitout(Demo.SITE, Demo.CHIME, FIT_OUT, start, Demo.BY)
+    surveys = outlooks.past_surveys(store.reader(), Demo.SITE, Demo.CHIME, most=Demo.SURVEYS)
+    with store.work() as work:  # as if an examination had followed each of them
+        for survey in surveys:
+            examination.keep_survey(work, Demo.SITE, Demo.CHIME, survey)
     store.close()
 
 

@@ -15,7 +15,7 @@ from service.finding_ports import Examination, Testimony
 from service.findings import life, testimony
 from service.findings.kinds import Kind
 from service.findings.testimony import Evidence, Told
-from service.findings.verdict import Verdict
+from service.findings.verdict import Measured, Surveyed, Verdict
 from service.ports import Reader, Work
 from service.supply.fitout import FitOut, read_fitout
 
@@ -54,7 +54,7 @@ def examine(reader: Reader, judge: Judge, site: str, chime: str, now_s: float) -
         found = [one for one in found if one.pack_id not in marked] or found
     sheets = reader.fitouts(site, chime, limit=1)
     sheet = read_fitout(json.dumps(sheets[0].sheet)) if sheets else FitOut()
-    verdict = judge(_evidence(found), _evidence(commissioned) if records else None, sheet)
+    verdict = judge(evidence_of(found), evidence_of(commissioned) if records else None, sheet)
     worked = [record.taken_s for record in records] + [sheet.kept_s for sheet in sheets]
     survey_s = max((one.at_s for one in found if one.kind == "survey"), default=None)
     pack_id = max((one.pack_id for one in found), default=0)
@@ -66,13 +66,21 @@ def conclude(work: Work, examined: Examined) -> None:
     """Write what was measured and found, and tell of what was raised or cleared."""
     record, look = examined.record, examined.look
     site, chime = record.site, record.chime
-    measured_s = look.newest_s if look.survey_s is None else look.survey_s
-    work.add_quantities(site, chime, measured_s, examined.verdict.quantities)
+    for survey in (examined.verdict.surveyed, examined.verdict.commissioned):
+        if survey is not None:
+            keep_survey(work, site, chime, survey)
     for step in life.follow(site, chime, work.held_findings(site, chime), examined.verdict, look):
         finding_id = work.put_finding(site, chime, step)
         if step.change is not None and life.is_told(step.change):
             work.add_event("finding", look.at_s, site, chime, telling.finding(replace(step.held, id=finding_id)))
     work.put_examination(record)
+
+
+def keep_survey(work: Work, site: str, chime: str, survey: Surveyed) -> None:
+    """What a survey measured, under the time of the survey; once, however often it is examined."""
+    warm = survey.temperature_c
+    beside = {} if warm is None else {"temperature_c": Measured(warm, warm, warm)}
+    work.add_quantities(site, chime, survey.at_s, {**survey.quantities, **beside})
 
 
 def failed(error: Exception, site: str, chime: str, now_s: float, before: Examination | None) -> Examination:
@@ -83,7 +91,8 @@ def failed(error: Exception, site: str, chime: str, now_s: float, before: Examin
     return Examination(site, chime, now_s, before.pack_id, before.newest_s, before.survey_s, (), trouble)
 
 
-def _evidence(found: Sequence[Testimony]) -> Evidence:
+def evidence_of(found: Sequence[Testimony]) -> Evidence:
+    """Packs of the record as evidence for the judge."""
     told = []
     for one in found:
         with suppress(BadPack):  # understood once, but an older contract may have allowed what today's does not

@@ -5,8 +5,10 @@ from dataclasses import asdict, dataclass
 from math import inf
 from typing import Any
 
-from service import examination, intake, model, telling
-from service.findings.judge import Side, sides_of, weighed
+from service import examination, intake, model, outlooks, telling
+from service.findings.judge import weighed
+from service.findings.outlook import Outlook
+from service.findings.sides import Side, sides_of
 from service.findings.testimony import Evidence
 from service.findings.verdict import Finding, Verdict
 from service.model import Arrival
@@ -32,6 +34,7 @@ class ExaminedChime:
     presses: tuple[model.Press, ...]
     soundings: tuple[model.Sounding, ...]
     blind: tuple[model.BlindSpell, ...]
+    outlooks: tuple[Outlook, ...] = ()  # empty without surveys over three weeks
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +111,13 @@ def examine(
 
 def answer(examined: Examined) -> dict[str, Any]:
     """As the contract has it ("What examining a recording answers"). Unseen presses are not looked for yet: `looked_for` says
-    what was."""
+    what was; `outlook` is there where a chime was surveyed over three weeks."""
     quantities = {name: asdict(one) for chime in examined.chimes for name, one in chime.verdict.quantities.items()}
+    ahead = [
+        {"site": chime.site, "chime": chime.chime, **telling.outlook(one)}
+        for chime in examined.chimes
+        for one in chime.outlooks
+    ]
     return {
         "quantities": quantities,
         "findings": [telling.judged(finding) for _, finding in examined.findings],
@@ -129,12 +137,13 @@ def answer(examined: Examined) -> dict[str, Any]:
             {"start": telling.rfc3339(spell.start_s), "end": telling.rfc3339_or_none(spell.end_s), "why": spell.why}
             for spell in examined.blind
         ],
-        "looked_for": ["findings", "quantities", "presses", "blind"],
+        "looked_for": ["findings", "quantities", "presses", "blind", *(["outlook"] if ahead else [])],
         "missing": examined.missing,
         "packs": {
             "read": examined.read,
             "set_aside": [{"topic": pack.topic, "reason": pack.reason} for pack in examined.set_aside],
         },
+        **({"outlook": ahead} if ahead else {}),
     }
 
 
@@ -154,6 +163,8 @@ def _examined(
         return None
     mine = (chime.site, chime.chime)
     here, then, known = sides[-1]
+    past = outlooks.past_surveys(reader, *mine, then)
+    ahead = outlooks.of_surveys(past, found.verdict.commissioned, known, chime.last_heard_s) if past else []
     return ExaminedChime(
         *mine,
         found.verdict,
@@ -163,6 +174,7 @@ def _examined(
         tuple(press for press in presses if (press.site, press.chime) == mine),
         tuple(reader.soundings(chime.site, -inf, inf, chime.chime)),
         tuple(spell for spell in blind if (spell.site, spell.chime) == mine),
+        tuple(ahead),
     )
 
 

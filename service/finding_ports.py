@@ -49,7 +49,7 @@ class KeptSheet:
 @dataclass(frozen=True, slots=True)
 class QuantityPoint:
     name: str
-    at_s: float
+    at_s: float  # of the survey that measured it
     measured: Measured
 
 
@@ -144,7 +144,7 @@ class FindingWork(Protocol):
         ...
 
     def add_quantities(self, site: str, chime: str, at_s: float, measured: Mapping[str, Measured]) -> None:
-        """Those that differ from the newest of the same name."""
+        """What the survey of this moment measured: kept once under (chime, survey, name), changed where it is examined again."""
         ...
 
     def put_examination(self, examination: Examination) -> None: ...

@@ -12,6 +12,7 @@ from service import model
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.advice import ADVICE
 from service.findings.life import Held
+from service.findings.outlook import Outlook
 from service.findings.verdict import Finding
 
 
@@ -186,3 +187,30 @@ def fitout(fact: KeptSheet) -> dict[str, Any]:
 
 def quantity(fact: QuantityPoint) -> dict[str, Any]:
     return {"at": rfc3339(fact.at_s), **asdict(fact.measured)}
+
+
+def outlook(fact: Outlook) -> dict[str, Any]:
+    limit = fact.limit
+    return {
+        "quantity": fact.name,
+        "readings": fact.readings,
+        "span_s": round(fact.span_s),
+        "value": fact.value,
+        "drifts": fact.drifts,
+        "per_year": asdict(fact.per_year) if fact.per_year else None,
+        "share_per_year": asdict(fact.share_per_year) if fact.share_per_year else None,
+        "limit": None
+        if limit is None
+        else {"value": limit.value, "side": "above" if limit.low else "below", "reason": limit.reason},
+        "passed": fact.passed,
+        "meets": None
+        if fact.at_s is None
+        else {
+            "at": rfc3339(fact.at_s),
+            "earliest": rfc3339_or_none(fact.earliest_s),
+            "latest": rfc3339_or_none(fact.latest_s),
+        },
+        "why": fact.why,
+        "changed": rfc3339_or_none(fact.changed_s),
+        "changed_from": fact.changed_from,
+    }

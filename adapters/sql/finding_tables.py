@@ -59,7 +59,7 @@ class FitOutSheet(SQLModel, table=True):
 
 
 class Quantity(SQLModel, table=True):
-    """What an examination measured, where it differs from the examination before. `at_s`: its newest survey, or testimony."""
+    """What a survey measured, once for each survey, as the last examination of it had it. `at_s`: when it was taken."""
 
     __table_args__ = (Index("quantity_by_time", "chime_id", "name", "at_s"),)
 

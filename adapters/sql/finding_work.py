@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from sqlalchemy import func, insert, or_, select, update
+from sqlalchemy import and_, func, insert, or_, select, update
 
 from adapters.sql.engine import inserted_key
 from adapters.sql.finding_reader import (
@@ -26,11 +26,15 @@ from service.errors import NotFound
 from service.finding_ports import Examination
 from service.findings.kinds import Kind
 from service.findings.life import Held, State, Step
+from service.findings.testimony import SURVEY_S
 from service.findings.verdict import Measured
 from service.ledger import BootLedger, ChimeLedger
 
 TOGETHER_S = 86400.0
 """Marked packs that were put together within this time of each other are one commissioning record [s]."""
+
+DATED_ANEW_S = 43200.0
+"""The very same figures within this time are those of a survey whose boot has been dated anew [s]."""
 
 AT_S = BOOT.c.dated_offset_s + TESTIMONY.c.up_s * (1.0 + BOOT.c.dated_drift)
 
@@ -136,18 +140,21 @@ class FindingWork(People):
 
     def add_quantities(self, site: str, chime: str, at_s: float, measured: Mapping[str, Measured]) -> None:
         chime_id = self._chime_id(site, chime)
+        off_s = func.abs(QUANTITY.c.at_s - at_s)
+        near = QUANTITY.c.at_s.between(at_s - DATED_ANEW_S, at_s + DATED_ANEW_S)
         for name, told in measured.items():
-            mine = (QUANTITY.c.chime_id == chime_id) & (QUANTITY.c.name == name) & (QUANTITY.c.at_s <= at_s)
-            newest = self._connection.execute(
-                select(QUANTITY).where(mine).order_by(QUANTITY.c.at_s.desc(), QUANTITY.c.id.desc()).limit(1)
-            ).first()
             values = {"value": told.value, "low": told.low, "high": told.high}
-            if newest is None or (newest.value, newest.low, newest.high) != (told.value, told.low, told.high):
-                if newest is not None and newest.at_s == at_s:
-                    self._connection.execute(update(QUANTITY).where(QUANTITY.c.id == newest.id).values(values))
-                else:
-                    row = {"chime_id": chime_id, "name": name, "at_s": at_s, **values}
-                    self._connection.execute(insert(QUANTITY).values(row))
+            alike = and_(*(QUANTITY.c[column] == value for column, value in values.items()))
+            same = or_(off_s < SURVEY_S, alike)
+            mine = (QUANTITY.c.chime_id == chime_id) & (QUANTITY.c.name == name)
+            held = self._connection.execute(
+                select(QUANTITY.c.id, QUANTITY.c.at_s).where(mine, near, same).order_by(off_s, QUANTITY.c.id).limit(1)
+            ).first()
+            if held is None:
+                self._connection.execute(insert(QUANTITY).values(chime_id=chime_id, name=name, at_s=at_s, **values))
+            elif abs(held.at_s - at_s) < SURVEY_S:
+                anew = update(QUANTITY).where(QUANTITY.c.id == held.id)
+                self._connection.execute(anew.values(at_s=at_s, **values))
 
     def put_examination(self, examination: Examination) -> None:
         chime_id = self._chime_id(examination.site, examination.chime)

@@ -3,7 +3,7 @@
 import base64
 import struct
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ import pytest
 
 from adapters.sql.work import SqlStore
 from service.findings.testimony import Evidence
-from service.findings.verdict import Verdict
+from service.findings.verdict import Surveyed, Verdict
 from service.intake import Understander, receive
 from service.model import Arrival
 from service.ports import Work
@@ -57,7 +57,7 @@ class Bench:
 
 @dataclass
 class FakeJudge:
-    """Says `verdict`, or raises `trouble`, and remembers what it was shown."""
+    """Says `verdict`, as of the newest survey, or raises `trouble`, and remembers what it was shown."""
 
     verdict: Verdict = field(default_factory=Verdict)
     trouble: Exception | None = None
@@ -67,7 +67,9 @@ class FakeJudge:
         self.shown.append((now, commissioning, sheet))
         if self.trouble is not None:
             raise self.trouble
-        return self.verdict
+        if not now.surveys:
+            return self.verdict
+        return replace(self.verdict, surveyed=Surveyed(now.surveys[-1].at_s, self.verdict.quantities))
 
 
 @pytest.fixture(params=["file", "memory"])

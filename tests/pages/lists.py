@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from service import model
 from service.errors import NotFound, StoreUnavailable
-from service.finding_ports import Commissioning, Examination, KeptSheet
+from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.life import Held
 from service.presses.visits import answered
 
@@ -41,6 +41,7 @@ class Record:
     finding_list: list[Held] = field(default_factory=list)
     commissioning_list: list[Commissioning] = field(default_factory=list)
     sheet_list: list[KeptSheet] = field(default_factory=list)
+    quantity_list: list[QuantityPoint] = field(default_factory=list)
     examination_list: list[Examination] = field(default_factory=list)
     looks: dict[tuple[str, str], float] = field(default_factory=dict)
     looked: list[tuple[str, str, float]] = field(default_factory=list)
@@ -186,6 +187,11 @@ class Record:
 
     def commissionings(self, site: str, chime: str) -> Sequence[Commissioning]:
         return self.commissioning_list
+
+    def quantities(
+        self, site: str, chime: str, name: str, start_s: float, end_s: float, limit: int = 1000
+    ) -> Sequence[QuantityPoint]:
+        return [one for one in self.quantity_list if one.name == name and start_s <= one.at_s < end_s][:limit]
 
     def fitouts(self, site: str, chime: str, limit: int = 100) -> Sequence[KeptSheet]:
         return self.sheet_list[:limit]
