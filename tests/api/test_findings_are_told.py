@@ -85,6 +85,31 @@ def test_quantities_are_told_with_their_history(house: House) -> None:
     assert house.client.get(f"{HALL}/quantities").json()["history"] == []
 
 
+def test_the_outlook_tells_slope_limit_and_date(house: House) -> None:
+    assert house.client.get(f"{HALL}/outlook").json() == {"outlook": []}
+    with house.store.work() as work:
+        work.keep_fitout(SITE, CHIME, {"reservoir_f": 1e-3}, T0, "Ann")
+        for day in range(90):  # 12 % a year, with a scatter of 0.2 %
+            farad = 1e-3 * (1.0 - 0.12 * day / 365.25 + 0.002 * ((day * 7919) % 13 - 6) / 6)
+            work.add_quantities(
+                SITE, CHIME, T0 - (90 - day) * 86_400.0, {"reservoir_f": Measured(farad, 0.9e-3, 1.1e-3)}
+            )
+    (told,) = house.client.get(f"{HALL}/outlook").json()["outlook"]
+    share = told["share_per_year"]
+    assert share["low"] < -0.12 < share["high"]
+    assert (told["quantity"], told["readings"], told["drifts"], told["passed"]) == ("reservoir_f", 90, True, False)
+    assert told["limit"]["value"] == pytest.approx(0.85e-3)
+    assert (told["limit"]["side"], told["limit"]["reason"]) == ("above", "85 % of what the fit-out sheet says")
+    # 15 % at 12 % a year: 1.25 years after 2026-06-16, the first of the readings, is mid-September 2027
+    assert told["meets"]["at"][:7] in ("2027-09", "2027-08", "2027-10")
+    assert told["meets"]["earliest"] < told["meets"]["at"] < told["meets"]["latest"]
+    assert told["why"] is told["changed"] is None
+
+
+def test_the_outlook_is_asked_of_a_chime_that_was_heard(house: House) -> None:
+    assert house.client.get(f"{API}/chimes/attic/outlook").status_code == 404
+
+
 def test_a_fitout_sheet_is_kept_with_its_history(house: House) -> None:
     assert house.client.get(f"{HALL}/fitout").json() == {"fitout": None, "unknown": [], "earlier": []}
     house.client.put(f"{HALL}/fitout", json=SHEET, params={"by": "Ann"})
