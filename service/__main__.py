@@ -8,6 +8,10 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+os.environ.setdefault(
+    "OPENBLAS_NUM_THREADS", "1"
+)  # before numpy: our matrices are small, and each thread keeps megabytes
+
 from service import settings
 from service.errors import BellcrankError
 

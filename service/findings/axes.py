@@ -56,8 +56,8 @@ SINGLES = (
 )
 CAN_PAIR = ("reservoir-aged", "source-resistance-high", "mains-low", "load-high")
 
-LOUDER_DROPS_OUT = 0.6
-"""How often a load that has grown lets the regulator drop out, once it does."""
+LOUDER_DROPS_OUT, UNHEARD_DROPS_OUT = 0.6, 0.2
+"""How often a load that has grown lets the regulator drop out; less is said for it where the sounding load could not be measured."""
 
 HEALTHY_DROP_OUT = 1e-4
 
@@ -110,7 +110,8 @@ def _drop_out(seen: Displacement, names: tuple[str, ...]) -> float:
     if not seen.dropped_out:
         return 0.0
     if "load-high" in names:
-        return float(np.log(LOUDER_DROPS_OUT))
+        heard = bool(np.isfinite(seen.place[AXES.index("sound")]))
+        return float(np.log(LOUDER_DROPS_OUT if heard else UNHEARD_DROPS_OUT))
     return float(np.log(np.clip(seen.explained, 0.02, 0.95) if names else HEALTHY_DROP_OUT))
 
 

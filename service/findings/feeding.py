@@ -34,6 +34,13 @@ FALLING_SHARE = 0.3
 """Of the time that the rail was seen: a load that has just ended lets it fall for less."""
 
 
+def only_while_pulsed(evidence: Evidence, mains_hz: float) -> bool:
+    """Whether all that was heard of the chime are some seconds about pulses, too short for a survey."""
+    up_s = sum(up.last_heard_s - up.start_s for up in evidence.powered)
+    pulses = sum(len(pairs) for pairs in evidence.pulses.values())
+    return not evidence.surveys and 0.0 < up_s < SNATCH_S and pulses > MOSTLY_OFF * up_s * mains_hz
+
+
 def only_in_snatches(evidence: Evidence) -> bool:
     """Whether the chime, of late, has come up again and again for moments and was off for most of the time between.
 

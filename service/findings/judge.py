@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from service.findings import buttons, mains, shifts
-from service.findings.feeding import Feeding, feeding, only_in_snatches
+from service.findings.feeding import Feeding, feeding, only_in_snatches, only_while_pulsed
 from service.findings.sides import Side, basis_or_none, measured, nominal_hz, sides_of, surveyed_of
 from service.findings.testimony import Evidence
 from service.findings.verdict import EvidenceLine, Finding, Verdict
@@ -38,7 +38,7 @@ def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
     found: list[Finding] = []
     judged: set[tuple[str, str | None]] = set()
     fed = feeding(now, here.cycles.cycle_s, _free_fall(then or here))
-    unfed = fed.lost or only_in_snatches(now)
+    unfed = fed.lost or only_in_snatches(now) or (surveyed_before(then) and only_while_pulsed(now, hertz))
     if unfed:
         found.append(_unfed(fed, _fed_door(here, sheet)))
     else:
@@ -67,6 +67,11 @@ def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
         surveyed=surveyed_of(here, sheet),
         commissioned=surveyed_of(then, sheet) if then else None,
     )
+
+
+def surveyed_before(then: Side | None) -> bool:
+    """Whether the chime has been awake for long enough to survey its supply."""
+    return then is not None and bool(then.evidence.surveys)
 
 
 def _told_from(finding: Finding) -> float:
