@@ -26,7 +26,7 @@ def lines(outlooks: Sequence[Outlook], now_s: float, zone: ZoneInfo) -> list[str
     told = [one for one in outlooks if one.drifts or one.changed_s is not None or one.passed]
     rest = [one for one in outlooks if one not in told]
     said = [f"{_name(one)}: {_told(one, now_s, zone)}." for one in told]
-    return said + _together(rest, [one for one in outlooks if one.why in _TOO_LITTLE])
+    return said + _together(rest, [one for one in outlooks if one.why in _TOO_LITTLE], len(outlooks))
 
 
 def _told(one: Outlook, now_s: float, zone: ZoneInfo) -> str:
@@ -50,7 +50,7 @@ def _told(one: Outlook, now_s: float, zone: ZoneInfo) -> str:
     return "; ".join(parts)
 
 
-def _together(rest: Sequence[Outlook], early: Sequence[Outlook]) -> list[str]:
+def _together(rest: Sequence[Outlook], early: Sequence[Outlook], count: int) -> list[str]:
     said = []
     level = [one for one in rest if one.why in _LEVEL]
     if level:
@@ -64,9 +64,8 @@ def _together(rest: Sequence[Outlook], early: Sequence[Outlook]) -> list[str]:
         most = max(early, key=lambda one: (one.readings, one.span_s))
         surveys = words.counted(most.readings, "day with a survey", "days with a survey")
         over = f", over {_days(most.span_s)}" if most.span_s >= DAY_S else ""
-        said.append(
-            f"Too early for a trend of {_names(early)}: {surveys}{over}. It takes eight at least, over three weeks."
-        )
+        of_what = "" if len(early) == count > 1 else f" of {_names(early)}"
+        said.append(f"Too early for a trend{of_what}: {surveys}{over}. It takes eight at least, over three weeks.")
     return said
 
 

@@ -116,8 +116,7 @@ def test_a_change_at_once_is_told_and_what_it_is_too_early_for() -> None:
     assert told(changed, replace(LEVEL, name="idle_a", why="too short a time", readings=9, span_s=8 * DAY_S)) == [
         "Reservoir: changed at once by 17 November, from 997 to 400 µF; is beyond its limit of 880 µF (88 % of what it was when "
         "it was commissioned).",
-        "Too early for a trend of reservoir and current at rest: nine days with a survey, over 8 days. It takes eight at least, "
-        "over three weeks.",
+        "Too early for a trend: nine days with a survey, over 8 days. It takes eight at least, over three weeks.",
     ]
 
 
