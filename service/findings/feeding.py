@@ -24,7 +24,7 @@ UNKNOWN_FALL_SHARE_PER_S = 0.15
 """Where the free fall is not known: share of the rail per second, slower than any chime's (2 mA on 2200 uF at 24 V: 4 %/s; common
 practice, no source)."""
 
-SINKS_BELOW = 0.88
+SINKS_BELOW = 0.8
 """Mains that wander, or a rail that finds its level again, sink less than this."""
 
 LEAST_FALL_S = 0.3

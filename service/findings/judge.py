@@ -17,8 +17,8 @@ from service.findings.verdict import EvidenceLine, Finding, Verdict
 from service.model import LoadState
 from service.supply.fitout import FitOut
 
-TOLD_FROM = 0.5
-"""A finding is told when it is likelier than not."""
+TOLD_FROM = 0.55
+"""A finding is told when it is likelier than not, by a margin: no finding is better than a wrong one on a healthy house."""
 
 SURE, LIKELY = 0.97, 0.8
 
@@ -42,9 +42,7 @@ def weighed(here: Side, then: Side | None, sheet: FitOut) -> Verdict:
     if unfed:
         found.append(_unfed(fed, _fed_door(here, sheet)))
     else:
-        moved, could = shifts.findings(
-            here.fit, then.fit if then else None, sheet, basis, _stopped(now, "sound"), _stopped(now, "test")
-        )
+        moved, could = shifts.findings(here.fit, then.fit if then else None, sheet, basis, _stops(here, then))
         found += moved
         judged |= {(name, None) for name in could}
         found += mains.findings(here, then)
@@ -140,6 +138,11 @@ def _free_fall(side: Side) -> float | None:
     if side.fit is None or "idle" not in side.fit.identified.load_a:
         return None
     return side.fit.identified.load_a["idle"] / side.fit.identified.value("c")
+
+
+def _stops(here: Side, then: Side | None) -> shifts.Stops:
+    before = then is not None and _stopped(then.evidence, "sound")
+    return shifts.Stops(_stopped(here.evidence, "sound"), _stopped(here.evidence, "test"), before)
 
 
 def _stopped(evidence: Evidence, load: LoadState) -> bool:

@@ -3,7 +3,7 @@
 Turns two fits into a displacement, has it weighed (`axes`), and tells the result with its numbers. Knows no doors.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -52,21 +52,29 @@ ALSO = {
 }
 
 
-def findings(
-    now: Fitted | None, then: Fitted | None, sheet: FitOut, basis: Basis | None, stopped: bool, gave_way: bool
-) -> tuple[list[Finding], tuple[str, ...]]:
-    """Findings with their likelihood, and the names of those that could be judged.
+@dataclass(frozen=True, slots=True)
+class Stops:
+    """Whether the chime stopped and started anew: while it sounded, under the test load, and while it sounded at commissioning."""
 
-    `stopped`: the chime stopped while it sounded; `gave_way`: under the test load.
-    """
+    sounding: bool = False
+    testing: bool = False
+    sounding_before: bool = False
+
+
+def findings(
+    now: Fitted | None, then: Fitted | None, sheet: FitOut, basis: Basis | None, stops: Stops
+) -> tuple[list[Finding], tuple[str, ...]]:
+    """Findings with their likelihood, and the names of those that could be judged."""
     if now is None:
         return [], ()
-    dropped = dropped_out(now, sheet, stopped)
+    dropped = dropped_out(now, sheet, stops.sounding)
+    if dropped and then is not None and not stops.sounding and dropped_out(then, sheet, stops.sounding_before):
+        dropped = None  # as low as it has always been, and the chime lives with it
     reference = then.identified.mean if then is not None else _expected(sheet, basis)
     seen = _displacement(now, then, reference, sheet, dropped)
     if dropped and then is not None:
         seen = replace(seen, explained=_explained(now, then))
-    if gave_way and then is not None:
+    if stops.testing and then is not None:
         seen = _given_way(seen, now, then)
     scatter = HEALTHY_SD if then is not None else AGAINST_SHEET_SD
     judged = judge_axes(seen, np.diag(scatter**2))
