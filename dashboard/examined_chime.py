@@ -15,7 +15,7 @@ from service.examine import ExaminedChime
 from service.findings.quantities import quantities as measured_of
 from service.findings.testimony import Evidence
 from service.model import LoadState, Press
-from service.supply.identification import KINDS
+from service.supply.unknowns import KINDS
 
 TITLES = {"idle": "At rest", "test": "With the test load", "sound": "While it sounds"}
 LOADS: dict[LoadState, str] = {"test": "the test load was on", "sound": "it sounded"}

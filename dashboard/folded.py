@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from service.findings.fitting import Fitted
 from service.supply.folding import Run
-from service.supply.identification import Kind
+from service.supply.unknowns import Kind
 
 Floats = NDArray[np.floating[Any]]
 

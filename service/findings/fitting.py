@@ -13,7 +13,8 @@ from service.model import LoadState, WaveformKind
 from service.supply.assumptions import TYPICAL, Basis
 from service.supply.fitout import FitOut
 from service.supply.folding import Run, discharge
-from service.supply.identification import BROAD, KINDS, NAMES, Chime, Identified, Kind, Prior, identify
+from service.supply.identification import identify
+from service.supply.unknowns import BROAD, KINDS, NAMES, Chime, Identified, Kind, Prior
 
 FEWEST_SAMPLES = 30
 

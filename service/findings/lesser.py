@@ -16,7 +16,7 @@ from service.model import BurstFigures, LoadState, RailWindow
 from service.supply.assumptions import Basis
 from service.supply.few_figures import Figure, Reach, identify_figures
 from service.supply.fitout import FitOut
-from service.supply.identification import KINDS, NAMES, Identified, Kind, Prior
+from service.supply.unknowns import KINDS, NAMES, Identified, Kind, Prior
 
 COUNTED_SD_HZ = 0.08
 """A mains frequency that a chime counts: ten cycles between moments that are half a millisecond sharp."""

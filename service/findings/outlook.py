@@ -38,9 +38,10 @@ yet come to as much over its readings may be the weather. Ripple and headroom fo
 STEP_FEWEST = 3
 """Readings on either side of a change that came at once."""
 
-STEP_SHARE, STEP_SPREADS = 0.6, 4.0
-"""Two levels count as a change at once when they leave less than this share of what a line leaves unexplained, and lie this many
-mean deviations apart (set on drawn readings: level, drifting and stepping ones, with noise)."""
+STEP_SHARE, STEP_SPREADS, STEP_MOVES = 0.6, 6.0, 2.0
+"""Two levels count as a change at once when they leave less than this share of what a line leaves unexplained, and lie apart by this
+many mean deviations, and by so many times what a healthy supply moves (drawn readings, eight and more, level with scatter: two in a
+thousand pass the first two)."""
 
 MOST_STEPS = 3
 
@@ -119,7 +120,8 @@ def outlook(
         return None
     warm = np.full(len(at_s), np.nan) if temperature_c is None else temperature_c
     at_s, values, warm = _daily(at_s[good], values[good], warm[good])
-    at_s, values, warm, changed_s, changed_from = _since_change(at_s, values, warm)
+    moves = MOVES.get(name, 0.0) * (1.0 if name == "headroom_v" else abs(reference or float(np.median(values))))
+    at_s, values, warm, changed_s, changed_from = _since_change(at_s, values, warm, STEP_MOVES * moves)
     span_s = float(np.ptp(at_s))
     found = drift.trend(at_s, values, warm if np.isfinite(warm).any() else None)
     if found is None or found.readings < drift.Rules().fewest or span_s < drift.Rules().shortest_s:
@@ -139,8 +141,7 @@ def outlook(
         )
     whole = abs(reference or found.at(float(at_s[0])))
     sure, level = _is_sure(found), found.at(min(now_s, float(at_s[-1])))
-    moved = abs(found.slope_per_s) * span_s / (1.0 if name == "headroom_v" else whole or 1.0)
-    drifts = sure and moved > MOVES.get(name, 0.0)
+    drifts = sure and abs(found.slope_per_s) * span_s > moves
     ahead = [limit for limit in limits if limit.low == (found.slope_per_s < 0.0)] if drifts else list(limits)
     beyond = [limit for limit in limits if limit.is_passed_by(level)]
     limit = next(iter([*beyond, *ahead, *limits]), None)
@@ -236,12 +237,12 @@ def _daily(at_s: Floats, values: Floats, warm: Floats) -> tuple[Floats, Floats, 
 
 
 def _since_change(
-    at_s: Floats, values: Floats, warm: Floats
+    at_s: Floats, values: Floats, warm: Floats, least: float
 ) -> tuple[Floats, Floats, Floats, float | None, float | None]:
     """What comes after the last change at once; with when that was, and the level before."""
     changed_s = before = None
     for _ in range(MOST_STEPS):
-        index = _step(at_s, values)
+        index = _step(at_s, values, least)
         if index is None:
             break
         changed_s, before = float(at_s[index]), float(np.median(values[:index]))
@@ -249,7 +250,7 @@ def _since_change(
     return at_s, values, warm, changed_s, before
 
 
-def _step(at_s: Floats, values: Floats) -> int | None:
+def _step(at_s: Floats, values: Floats, least: float) -> int | None:
     """The first reading after a change at once; None where a line explains the readings as well."""
     count = len(values)
     line = drift.trend(at_s, values, correlated=False) if count >= 2 * STEP_FEWEST + 2 else None
@@ -261,7 +262,7 @@ def _step(at_s: Floats, values: Floats) -> int | None:
     best = int(np.argmin(off))
     split = splits[best]
     height = abs(float(np.median(values[split:]) - np.median(values[:split])))
-    is_step = off[best] < STEP_SHARE * left and height > STEP_SPREADS * off[best] / count
+    is_step = off[best] < STEP_SHARE * left and height > max(STEP_SPREADS * off[best] / count, least)
     return split if is_step else None
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from service.findings.fitting import Fitted
 from service.findings.verdict import Measured
 from service.supply.fitout import FitOut
-from service.supply.identification import BROAD, NAMES, Kind
+from service.supply.unknowns import BROAD, NAMES, Kind
 
 HALF_WIDTH = 1.645
 """Standard deviations on either side of a 90 % interval of a normal distribution."""

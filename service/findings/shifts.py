@@ -15,8 +15,8 @@ from service.findings.fitting import BELOW_DROPOUT, Fitted
 from service.findings.verdict import EvidenceLine, Finding, Measured
 from service.supply.assumptions import TYPICAL, Basis
 from service.supply.fitout import FitOut
-from service.supply.identification import NAMES, Kind
 from service.supply.rectifier import Supply, steady_state
+from service.supply.unknowns import NAMES, Kind
 
 Floats = NDArray[np.floating[Any]]
 

@@ -19,7 +19,7 @@ from service.findings.verdict import Measured, Surveyed
 from service.presses.pulses import JOIN_S
 from service.supply.assumptions import Basis, basis_of
 from service.supply.fitout import FitOut
-from service.supply.identification import Identified
+from service.supply.unknowns import Identified
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,19 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.supply.diodes import SILICON
-from service.supply.identification import (
-    BROAD,
-    FIRST_OHM,
-    KINDS,
-    LARGEST_MOVE,
-    NAMES,
-    STEP,
-    Chime,
-    Identified,
-    Kind,
-    Prior,
-)
+from service.supply.identification import FIRST_OHM, LARGEST_MOVE, STEP
 from service.supply.rectifier import SteadyState, Supply, steady_state
+from service.supply.unknowns import BROAD, KINDS, NAMES, Chime, Identified, Kind, Prior
 
 Floats = NDArray[np.floating[Any]]
 What = Literal["max", "min", "mean", "fall"]

@@ -13,7 +13,7 @@ from dashboard.folded import folded
 from dashboard.recorded_rail import Happened, draw_rail
 from dashboard.stretches import line_of
 from service.examine import Examined
-from service.supply.identification import KINDS, Kind
+from service.supply.unknowns import KINDS, Kind
 from tests.examined.recorded import AGED_F, BURST_S, HERTZ, LSB_V, NOISE_V, RATE_HZ, rail
 
 UTC = ZoneInfo("UTC")

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from service.supply.identification import Kind
+from service.supply.unknowns import Kind
 from tests.identified.rails import HOUSES, rails
 
 

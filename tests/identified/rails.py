@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from service.supply.folding import Run
-from service.supply.identification import Chime, Kind
+from service.supply.unknowns import Chime, Kind
 
 CYCLES = 11  # of a burst
 STEP_S = 2e-5

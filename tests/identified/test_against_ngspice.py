@@ -11,7 +11,8 @@ from service.findings.fitting import Fitted
 from service.findings.quantities import quantities
 from service.findings.testimony import Survey
 from service.supply.fitout import FitOut
-from service.supply.identification import Identified, Kind, identify
+from service.supply.identification import identify
+from service.supply.unknowns import Identified, Kind
 from tests.identified.rails import HOUSES, Converter, House
 
 TWELVE_BITS = Converter(rate_hz=2000.0, bits=12, noise_v=0.006)

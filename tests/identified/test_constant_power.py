@@ -12,7 +12,8 @@ from scipy.integrate import solve_ivp
 from scipy.special import wrightomega
 
 from service.supply import folding
-from service.supply.identification import Chime, Kind, identify
+from service.supply.identification import identify
+from service.supply.unknowns import Chime, Kind
 from tests.identified.rails import Converter
 
 IS_A, NVT_V = 3.872e-9, 1.776 * 0.025865  # 1N4007 as in the check values (measured with ngspice 39.3), 27 C

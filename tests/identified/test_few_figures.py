@@ -15,7 +15,7 @@ from service.findings.testimony import Evidence, Powered, Survey
 from service.model import BurstFigures, LoadState, RailWindow
 from service.supply.fitout import FitOut
 from service.supply.folding import Run
-from service.supply.identification import Kind
+from service.supply.unknowns import Kind
 from tests.identified.rails import HOUSES, Converter, House
 
 Rails = list[dict[Kind, np.ndarray]]
