@@ -59,7 +59,7 @@ CAN_PAIR = ("reservoir-aged", "source-resistance-high", "mains-low", "load-high"
 LOUDER_DROPS_OUT, UNHEARD_DROPS_OUT = 0.6, 0.2
 """How often a load that has grown lets the regulator drop out; less is said for it where the sounding load could not be measured."""
 
-HEALTHY_DROP_OUT = 1e-4
+HEALTHY_DROP_OUT = 1e-5
 
 
 def judge_axes(seen: Displacement, scatter: Floats) -> Judged:
@@ -138,7 +138,7 @@ def _cloud(name: str, seen: Displacement) -> Floats:
         )
     cells = [
         {"sound": np.log([s]), "r": np.log([r]), "v": np.log([v])}
-        for s in (1.08, 1.2, 1.35, 1.6, 2.0, 2.6, 3.2)
+        for s in (1.0, 1.08, 1.2, 1.35, 1.6, 2.0, 2.6, 3.2)
         for r in (1.0, 1.3, 1.7, 2.3)
         for v in (0.72, 0.82, 0.92, 1.0)
     ]

@@ -153,7 +153,7 @@ class _Fit:
 
     # the fit
 
-    def run(self, rounds: int = 12) -> Identified:
+    def run(self, rounds: int = 40) -> Identified:
         damping, cost = 1e-3, np.inf
         best = self._state()
         matrix = vector = None
