@@ -20,7 +20,7 @@ STEP = np.full(len(NAMES), 1e-3)
 LARGEST_MOVE = np.array([0.15, 0.7, 0.4, 1.0, 1.0, 0.02, 0.02, 0.02, 0.5, 0.5])
 
 
-FIRST_OHM = np.geomspace(0.8, 50.0, 11)
+FIRST_OHM = np.geomspace(0.8, 40.0, 8)
 
 LEVEL_SD = 0.0025
 """Mains wander between the bursts of one survey, a second apart, as a share (flicker within 1 %)."""
@@ -28,7 +28,7 @@ LEVEL_SD = 0.0025
 DRIFT_SD_V_PER_S = 3.0
 """After a change of load a large reservoir is still on its way. While the rail climbs, the diodes carry the load and what climbs."""
 
-SETTLED = 0.2
+SETTLED = 0.5
 """The fit rests when a round betters its cost, twice the logarithm of a likelihood, by less than this."""
 
 
