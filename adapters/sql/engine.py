@@ -40,7 +40,7 @@ def open_engine(url: str) -> Engine:
             engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
             SQLModel.metadata.create_all(engine)
             return engine
-        engine = create_engine(url)
+        engine = create_engine(url, pool_use_lifo=True)  # the connection used last is used next: few caches grow warm
         if engine.dialect.name == "sqlite":
             event.listen(engine, "connect", _prepare_sqlite)
         if _revision(engine) != HEAD:
