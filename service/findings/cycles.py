@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from service.findings.testimony import Evidence
+from service.findings.testimony import Evidence, idle_by_log
 
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
@@ -79,12 +79,10 @@ def rises(cycles: IdleCycles) -> list[Rise]:
 def _idle(evidence: Evidence, at_s: Floats, cycle_s: float) -> Bools:
     """Cycles under the idle load that began long enough after any other load, and after power came."""
     settle = max(SETTLES_S, SETTLES_CYCLES * cycle_s)
-    idle = np.ones(len(at_s), bool)
+    idle = idle_by_log(evidence, at_s + 1e-3)
     if evidence.loads:
         moments = np.array([moment for moment, _ in evidence.loads])
         states = np.array([state == "idle" for _, state in evidence.loads])
-        place = np.searchsorted(moments, at_s + 1e-3, side="right") - 1
-        idle &= np.where(place >= 0, states[np.maximum(place, 0)], True)
         busy = moments[~states]
         ends = [float(moments[i]) for i in range(1, len(moments)) if states[i] and not states[i - 1]]
         for end in ends:

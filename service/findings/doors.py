@@ -110,7 +110,7 @@ def _in_pulses(pulses: Floats, evidence: Evidence, cycles: IdleCycles, mains_hz:
     """(n, 2) rise and fall [s] in order."""
     cycle_s = 1.0 / mains_hz
     up_s = max(sum(p.last_heard_s - p.start_s for p in evidence.powered), cycle_s)
-    runs = _runs(pulses)
+    runs = runs_of(pulses)
     standing = [run for run in runs if _span(run) > STANDS_S or len(run) > STANDS_SHARE * up_s * mains_hz]
     if not standing and sum(len(run) for run in runs) > STANDS_SHARE * up_s * mains_hz:
         standing = [run for run in runs if len(run) > 25]  # lost pulses break a standing run
@@ -136,7 +136,7 @@ def _in_pulses(pulses: Floats, evidence: Evidence, cycles: IdleCycles, mains_hz:
     )
 
 
-def _runs(pulses: Floats) -> list[Floats]:
+def runs_of(pulses: Floats) -> list[Floats]:
     """Pulses less than `JOIN_S` apart together."""
     if len(pulses) == 0:
         return []

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from service.findings.testimony import Evidence, Powered
+from service.findings.testimony import Evidence, Powered, idle_by_log
 
 Floats = NDArray[np.floating[Any]]
 
@@ -98,7 +98,7 @@ def feeding(evidence: Evidence, cycle_s: float, fall_v_per_s: float | None) -> F
     whole = np.isfinite(fall) & (span_s < 1.5 * SPAN_CYCLES * cycle_s)
     limit = FALLS_SHARE * fall_v_per_s if fall_v_per_s else UNKNOWN_FALL_SHARE_PER_S * np.nanmedian(maxima)
     middle = at[:-SPAN_CYCLES] + 0.5 * span_s
-    whole &= _idle(evidence, middle)
+    whole &= idle_by_log(evidence, middle)
     falling = whole & (fall > limit)
     fed = whole & ~falling
     pulsed = _pulsed(evidence.pulses, middle, cycle_s)
@@ -115,16 +115,6 @@ def feeding(evidence: Evidence, cycle_s: float, fall_v_per_s: float | None) -> F
         float(first[0]) if len(first) else None,
         float(np.min(maxima[SPAN_CYCLES:][falling]) / np.nanpercentile(maxima, 95)) if len(first) else 1.0,
     )
-
-
-def _idle(evidence: Evidence, at_s: Floats) -> NDArray[np.bool_]:
-    if not evidence.loads:
-        return np.ones(len(at_s), bool)
-    moments = np.array([moment for moment, _ in evidence.loads])
-    states = np.array([state == "idle" for _, state in evidence.loads])
-    place = np.searchsorted(moments, at_s, side="right") - 1
-    result: NDArray[np.bool_] = np.where(place >= 0, states[np.maximum(place, 0)], True)
-    return result
 
 
 def _pulsed(pulses: Mapping[str, Floats], at_s: Floats, cycle_s: float) -> NDArray[np.bool_]:

@@ -4,10 +4,9 @@ from math import prod
 
 import numpy as np
 
+from service.findings.doors import runs_of
 from service.findings.sides import Side
-from service.findings.testimony import Floats
 from service.findings.verdict import EvidenceLine, Finding
-from service.presses.pulses import JOIN_S
 from service.supply import mains_events
 from service.supply.mains_classes import MainsEvent
 from service.supply.mains_steady import CycleMaxima, Doings
@@ -40,7 +39,7 @@ def events(here: Side, then: Side | None) -> list[MainsEvent]:
     evidence = here.evidence
     if not len(here.cycles.at_s):
         return []
-    presses = [(float(run[0, 0]), float(run[-1, 1])) for pairs in evidence.pulses.values() for run in _runs(pairs)]
+    presses = [(float(run[0, 0]), float(run[-1, 1])) for pairs in evidence.pulses.values() for run in runs_of(pairs)]
     fit = here.fit or (then.fit if then else None)
     fall, drop, steady = {}, {}, {}
     if fit is not None:
@@ -63,7 +62,3 @@ def events(here: Side, then: Side | None) -> list[MainsEvent]:
     series = CycleMaxima(here.cycles.at_s, here.cycles.maxima_v, here.cycles.cycle_s)
     # of a load whose level no survey tells, a few seconds of cycles prove nothing
     return [event for event in mains_events.events(series, doings) if event.load in steady or not steady]
-
-
-def _runs(pairs: Floats) -> list[Floats]:
-    return np.split(pairs, np.flatnonzero(pairs[1:, 0] - pairs[:-1, 1] >= JOIN_S) + 1) if len(pairs) else []

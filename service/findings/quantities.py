@@ -72,7 +72,7 @@ def quantities(fit: Fitted, sheet: FitOut) -> dict[str, Measured]:
     lowest = found.rail_min_v.get("sound", fit.lowest_sounding_v)
     if lowest is not None and sheet.dropout_v is not None:
         result["headroom_v"] = _around(lowest - sheet.dropout_v, 0.01 * lowest)
-    if "esr_ohm" not in result and found.sd("esr") < TOLD_BELOW * float(BROAD.sd[NAMES.index("esr")]):
+    if found.sd("esr") < TOLD_BELOW * float(BROAD.sd[NAMES.index("esr")]):
         result["esr_ohm"] = _scaled(found.value("esr"), float(np.hypot(1.5 * found.sd("esr"), 0.3)))
     return result
 

@@ -42,15 +42,6 @@ QUANTITY = {
     "regulator-drops-out": ("headroom_v",),
 }
 
-ALSO = {
-    "reservoir-aged": (),
-    "source-resistance-high": (),
-    "mains-low": (),
-    "wrong-transformer": (),
-    "load-high": (),
-    "regulator-drops-out": (),
-}
-
 
 @dataclass(frozen=True, slots=True)
 class Stops:
@@ -201,7 +192,7 @@ def _told(now: Fitted, then: Fitted | None, reference: Floats, sheet: FitOut, ju
             value = measured.get(quantity)
             if value is not None:
                 lines.append(_line(quantity, value, before.get(quantity), reference, expected.get(quantity)))
-        found.append(Finding(name, likelihood, None, ALSO[name], now.survey.at_s, tuple(lines)))
+        found.append(Finding(name, likelihood, None, (), now.survey.at_s, tuple(lines)))
     return found
 
 

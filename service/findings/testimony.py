@@ -132,6 +132,17 @@ def evidence(told: Iterable[Told]) -> Evidence:
     )
 
 
+def idle_by_log(evidence: Evidence, at_s: Floats) -> NDArray[np.bool_]:
+    """Whether the chime's own log says idle at these moments; before its first word, or without a log, it is taken for idle."""
+    if not evidence.loads:
+        return np.ones(len(at_s), bool)
+    moments = np.array([moment for moment, _ in evidence.loads])
+    states = np.array([state == "idle" for _, state in evidence.loads])
+    place = np.searchsorted(moments, at_s, side="right") - 1
+    result: NDArray[np.bool_] = np.where(place >= 0, states[np.maximum(place, 0)], True)
+    return result
+
+
 def volts(waveform: Waveform) -> Floats:
     """Codes to volts, NaN for "no value"."""
     codes = np.frombuffer(waveform.codes, "<i2")
