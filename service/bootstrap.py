@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from service.errors import SettingError
 from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of
-from service.processes import BrokerTender, ChildProcess, interrupt_when_input_ends, run_to_end
+from service.processes import BrokerTender, ChildProcess, give_memory_back, interrupt_when_input_ends, run_to_end
 from service.settings import Settings, now_s
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         listener = Listener(access, settings.prefix, health, now_s)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell)
         timers = Timers(keeper, now_s)
-        examiner = Examiner(store.reader(), keeper, judge, now_s)
+        examiner = Examiner(store.reader(), keeper, judge, now_s, give_memory_back)
         app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings)
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [

@@ -54,10 +54,17 @@ class Examiner:
     """Start it with `run` in a thread of its own.
 
     Every chime is looked at once after the start, since something may have arrived while nobody examined.
+
+    Parameters
+    ----------
+    afterwards : called after each examination, for what it leaves behind.
     """
 
-    def __init__(self, reader: Reader, writer: Writer, judge: Judge, clock: Clock) -> None:
+    def __init__(
+        self, reader: Reader, writer: Writer, judge: Judge, clock: Clock, afterwards: Callable[[], None] = lambda: None
+    ) -> None:
         self._reader, self._writer, self._judge, self._clock = reader, writer, judge, clock
+        self._afterwards = afterwards
         self._seen_pack_id: int | None = None
         self._waiting: dict[tuple[str, str], _Waiting] = {}
         self._asked: set[tuple[str, str]] = set()
@@ -82,6 +89,7 @@ class Examiner:
             for place in self._due():
                 self._examine(*place)
                 self._waiting.pop(place, None)
+                self._afterwards()
         except StoreUnavailable:
             return
 

@@ -1,5 +1,6 @@
 """Processes that run beside this one, as parts of the daemon. Knows neither what a broker nor what a chime does."""
 
+import ctypes
 import logging
 import os
 import signal
@@ -88,3 +89,10 @@ def interrupt_when_input_ends() -> None:
     """The other end of `ChildProcess`: end like Ctrl-C when whoever started this process has gone."""
     sys.stdin.buffer.read()
     os.kill(os.getpid(), signal.SIGTERM)  # to the process: a signal to this thread would not wake the main one
+
+
+def give_memory_back() -> None:
+    """Let glibc return what is free in its heaps; elsewhere nothing happens. An examination leaves some 7 MB behind."""
+    trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+    if trim is not None:
+        trim(0)
