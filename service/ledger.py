@@ -5,12 +5,14 @@ These are the only values in the service that change in place; `changed` asks th
 
 from dataclasses import dataclass, field
 
+from service.presses.heard import Run, hear
 from service.walltime import BootClock, Line
 
 
 @dataclass(slots=True)
 class BootLedger:
-    """One power-up. `number` is None for the one that stands for a chime without `boot` and `up`: its up is wall time."""
+    """One power-up. `number` is None for one that stands for a chime without `boot` and `up`: its up is wall time, by the clock
+    of the power-up `host` of the host."""
 
     id: int
     number: int | None
@@ -21,12 +23,20 @@ class BootLedger:
     readings_dated: Line = field(default_factory=lambda: Line(0.0))
     last_up_s: float = 0.0
     highest_seq: int = -1
-    dropped: int = 0
+    host: str | None = None
+    runs: list[Run] = field(default_factory=list)
+    changed_runs: dict[int, Run] = field(default_factory=dict)
+    gone_runs: list[int] = field(default_factory=list)
     changed: bool = False
 
-    def uncertainty_s(self, up_s: float) -> float:
-        """Of the wall time of a moment, 90 % [s]. A chime without a clock gives only the time of arrival."""
-        return self.clock.uncertainty_s(up_s) if self.number is not None else 1.0
+    def hear(self, up_s: float, seq: int | None, dropped: int) -> None:
+        """A pack of it has come."""
+        run, swallowed = hear(self.runs, up_s, seq, dropped)
+        self.changed_runs[id(run)] = run
+        if swallowed is not None:
+            self.changed_runs.pop(id(swallowed), None)
+            if swallowed.id is not None:
+                self.gone_runs.append(swallowed.id)
 
 
 @dataclass(slots=True)

@@ -24,6 +24,7 @@ class Arrival(NamedTuple):  # a tuple, since there is one for each message
     redelivered: bool = False  # the broker says it has sent this before (DUP)
     packet_id: int | None = None  # MQTT packet identifier; a redelivery keeps it
     commissioning: bool = False  # part of a commissioning record
+    host: str = ""  # the power-up of the host in which it was received; empty: a recording, or not known
 
 
 class Address(NamedTuple):
@@ -199,6 +200,8 @@ class Chime:
 
 
 PressSource = Literal["edges", "summary", "contact"]
+Sureness = Literal["sure", "likely", "doubtful"]
+"""That a finger closed the contact. What is doubtful is kept and shown as such, and never told to anybody by itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +220,18 @@ class Press:
     pulses: int | None
     drop_outs: int
     bounce: bool
-    doubtful: bool
+    sure: Sureness
+    longest_gap_s: float = 0.0
+    cut_off: bool = False  # the chime restarted while the contact was closed: its true end is not known
+    pack_id: int | None = None  # the first kept pack that tells of it
+
+    @property
+    def doubtful(self) -> bool:
+        return self.sure == "doubtful"
+
+
+SINGLE_PULSES = 3
+"""So many presses of one pulse each, and no other beside them, are no caller's (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +247,16 @@ class Visit:
     end_s: float
     sounded: int | None
     presses: tuple[Press, ...]
+    cadence: str | None = None  # the taught way of pressing that it shows
+    who: str | None = None  # as a person has said
+    note: str | None = None
+
+    @property
+    def doubtful(self) -> bool:
+        """Nothing but doubtful presses; or single pulses again and again, which is damp or induction and no caller."""
+        if len(self.presses) >= SINGLE_PULSES and all(press.pulses == 1 for press in self.presses):
+            return True
+        return bool(self.presses) and all(press.doubtful for press in self.presses)
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,15 +267,64 @@ class Sounding:
     end_s: float | None
 
 
+BlindWhy = Literal[
+    "chime without power",
+    "chime restarted",  # by its own software or watchdog
+    "buffer overrun",  # it could not send, and threw away what it could not keep
+    "service down",
+    "store full",
+    "packs lost",  # and nothing that was away explains it
+    "chime absent",  # by its presence; of a chime that does not number its packs
+    "chime silent",  # it should have spoken, and has not yet; what it keeps back may still come
+    "door not fitted yet",
+]
+
+
 @dataclass(frozen=True, slots=True)
 class BlindSpell:
-    """A stretch in which a press could not have been recorded. `end_s` is None while it lasts."""
+    """A stretch in which a press could not have been recorded. `end_s` is None while it lasts; `door` None: at every door."""
 
     site: str
     chime: str
     start_s: float
     end_s: float | None
-    why: Literal["chime without power", "chime silent"]
+    why: BlindWhy
+    door: str | None = None
+    packs: int = 0  # known to be missing
+    records: int = 0  # that the chime says it has thrown away
+
+
+UnseenWhy = Literal["rail rose", "sounded alone", "restarted", "packs missing", "records dropped"]
+
+
+@dataclass(frozen=True, slots=True)
+class Unseen:
+    """Somebody probably pressed between two moments, and the record has no press: an entry of its own kind in the log."""
+
+    site: str
+    chime: str
+    start_s: float
+    end_s: float
+    why: tuple[UnseenWhy, ...]
+    rise_v: float | None = None
+    packs: int = 0
+    records: int = 0
+
+
+RedatingWhy = Literal["better estimate", "clock of this host was set"]
+
+
+@dataclass(frozen=True, slots=True)
+class Redating:
+    """Presses of a chime that lie in this stretch now were moved by `shift_s`, at `at_s`."""
+
+    site: str
+    chime: str
+    at_s: float
+    start_s: float
+    end_s: float
+    shift_s: float
+    why: RedatingWhy
 
 
 @dataclass(frozen=True, slots=True)

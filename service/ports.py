@@ -10,6 +10,7 @@ from typing import Any, NamedTuple, Protocol
 
 from service import model
 from service.finding_ports import FindingReader, FindingWork
+from service.hostclock import HostClock
 from service.ledger import BootLedger, ChimeLedger
 from service.presses.pulses import Fragment
 from service.walltime import Line
@@ -82,6 +83,14 @@ class Reader(FindingReader, Protocol):
 
     def blind_spells(self, site: str, start_s: float, end_s: float, now_s: float) -> Sequence[model.BlindSpell]:
         """Stretches that overlap the asked one, per chime, clipped to nothing (their own start and end)."""
+        ...
+
+    def unseen(self, site: str, start_s: float, end_s: float) -> Sequence[model.Unseen]:
+        """Signs that somebody pressed and the record has no press, which begin in the stretch; oldest first."""
+        ...
+
+    def redatings(self, site: str, start_s: float, end_s: float) -> Sequence[model.Redating]:
+        """Where presses that lie in the stretch were moved after they had been told; oldest first."""
         ...
 
     def boots(self, site: str, chime: str, start_s: float, end_s: float) -> Sequence[model.Boot]: ...
@@ -171,7 +180,9 @@ class Work(FindingWork, Protocol):
         """Power-ups of this number, newest first. A chime that counts afresh has several."""
         ...
 
-    def new_boot(self, chime: ChimeLedger, number: int | None, received_s: float, line: Line) -> BootLedger: ...
+    def new_boot(
+        self, chime: ChimeLedger, number: int | None, received_s: float, line: Line, host: str | None = None
+    ) -> BootLedger: ...
     def digest_of(self, boot: BootLedger, seq: int) -> int | None:
         """Digest of the pack that was understood under this key, if there was one."""
         ...
@@ -223,6 +234,10 @@ class Work(FindingWork, Protocol):
         self, chime: ChimeLedger, boot: BootLedger, waveform: model.Waveform, start_up_s: float, commissioning: bool
     ) -> None: ...
 
+    def add_rise(
+        self, chime: ChimeLedger, boot: BootLedger, start_up_s: float, end_up_s: float, rise_v: float
+    ) -> None: ...
+
     # time
     def redate(self, boot: BootLedger, line: Line) -> None:
         """Presses, soundings and waveforms of this boot get their wall times by this line, and visits theirs by their presses."""
@@ -231,6 +246,27 @@ class Work(FindingWork, Protocol):
     def redate_readings(self, boot: BootLedger, line: Line) -> None: ...
     def press_stretches(self, boot: BootLedger) -> list[tuple[int, float, float]]:
         """(door row, first, last wall time of its presses) for each door pressed in this boot."""
+        ...
+
+    def add_redating(self, redating: model.Redating) -> None: ...
+
+    # the host's clock
+    def listen(self, clock: HostClock, now_s: float) -> None:
+        """From now on packs are received by this clock."""
+        ...
+
+    def still_listening(self, now_s: float) -> None: ...
+    def last_clock(self, host: str) -> HostClock | None:
+        """By which packs were received last in this power-up of the host."""
+        ...
+
+    def add_store_trouble(self, start_s: float, end_s: float) -> None: ...
+    def boots_heard_by(self, host: str, since_s: float) -> list[tuple[ChimeLedger, BootLedger]]:
+        """Power-ups heard since then; of chimes without boot and up, those that are dated by this power-up of the host."""
+        ...
+
+    def shift_arrivals(self, host: str, since_s: float, shift_s: float) -> None:
+        """Move what is dated by arrival alone, where it arrived since then."""
         ...
 
     # presence and events

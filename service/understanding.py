@@ -8,18 +8,14 @@ Knows no bytes, topics or SQL.
 from hashlib import blake2b
 
 from service import telling
+from service.dating import date_anew, follow_clock
 from service.findings.kinds import kind_of
+from service.findings.rising import rises_of
 from service.ledger import BootLedger, ChimeLedger
 from service.model import Arrival, Pack, RailWindow, Switch
 from service.ports import Work
-from service.presses import pulses, visits
+from service.press_log import record_presses, stretches_after
 from service.walltime import Line
-
-REDATE_S = 0.02
-"""Presses are dated anew when their clock has moved by more than this [s]: one mains cycle."""
-
-REDATE_READINGS_S = 2.0
-"""The same for supply readings, which last ten seconds and more and are many [s]."""
 
 RESENT_WITHIN_S = 10.0
 """A pack without (boot, seq) that says again what the chime's last one said, within this time, was sent twice [s]."""
@@ -34,7 +30,7 @@ class Batch:
 
     def __init__(self, work: Work) -> None:
         self.work = work
-        self._clocks: dict[int, BootLedger] = {}
+        self._clocks: dict[int, tuple[ChimeLedger, BootLedger, float]] = {}
         self._pressed: dict[int, float] = {}
 
     def understand(self, chime: ChimeLedger, pack: Pack, arrival: Arrival, pack_id: int | None = None) -> bool:
@@ -46,15 +42,17 @@ class Batch:
         boot = _boot_of(work, chime, pack, arrival)
         if boot is None:
             return False
-        now_up_s = _follow_clock(boot, pack, arrival)
+        now_up_s = follow_clock(boot, pack, arrival)
         if boot.number is not None:
-            self._clocks[boot.id] = boot
+            self._clocks[boot.id] = (chime, boot, arrival.received_s)
         tell = arrival.via != "file"
-        for press_id in _record_presses(work, chime, boot, pack, now_up_s):
+        for press_id in record_presses(work, chime, boot, pack, pack_id, now_up_s):
             if tell:
                 self._pressed[press_id] = arrival.received_s
         _record_sound(work, chime, boot, pack.sound, now_up_s)
         _record_supply(work, chime, boot, pack, now_up_s, tell)
+        for rise in rises_of(pack):
+            work.add_rise(chime, boot, now_up_s + rise.start_s, now_up_s + rise.end_s, rise.rise_v)
         for waveform in pack.waveforms:
             work.add_waveform(chime, boot, waveform, now_up_s + waveform.moment_s, arrival.commissioning)
         kind = kind_of(pack)
@@ -75,12 +73,8 @@ class Batch:
 
     def finish(self) -> None:
         """Date anew what the packs have shown to be dated wrongly; then tell of the presses."""
-        for boot in self._clocks.values():
-            line = boot.clock.line()
-            if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
-                _redate(self.work, boot, line)
-            if line.differs(boot.readings_dated, boot.last_up_s) > REDATE_READINGS_S:
-                self.work.redate_readings(boot, line)
+        for chime, boot, at_s in self._clocks.values():
+            date_anew(self.work, chime, boot, at_s)
         for press_id, at_s in self._pressed.items():
             press = self.work.press(press_id)
             if press is not None:  # else another of these packs has joined it to its neighbour
@@ -120,135 +114,17 @@ def _unclocked_boot(work: Work, chime: ChimeLedger, arrival: Arrival, digest: in
         if sent_again_by_broker or sent_again_by_chime or (arrival.via == "file" and arrival.received_s == received_s):
             return None
     work.add_content(chime, digest, arrival.packet_id, arrival.received_s)
-    boots = work.boots(chime, None)
-    return boots[0] if boots else work.new_boot(chime, None, arrival.received_s, Line(0.0))
+    same_clock = (boot for boot in work.boots(chime, None) if boot.host == arrival.host)
+    return next(same_clock, None) or work.new_boot(chime, None, arrival.received_s, Line(0.0), arrival.host)
 
 
 def _digest(payload: bytes) -> int:
     return int.from_bytes(blake2b(payload, digest_size=8).digest(), "big", signed=True)
 
 
-# ── time ────────────────────────────────────────────────────────────────────────────────────────────────────────────
-
-
-def _follow_clock(boot: BootLedger, pack: Pack, arrival: Arrival) -> float:
-    """Let the boot's clock learn from this pack; the pack's moment in the boot's own time [s]."""
-    boot.changed = True
-    boot.cause = pack.boot_cause or boot.cause
-    boot.dropped = max(boot.dropped, pack.dropped or 0)
-    if boot.number is None or pack.up_s is None:
-        boot.last_up_s = max(boot.last_up_s, arrival.received_s)
-        return arrival.received_s
-    boot.last_up_s = max(boot.last_up_s, pack.up_s)
-    boot.clock = boot.clock.with_witness(pack.up_s, arrival.received_s)
-    return pack.up_s
-
-
-def _redate(work: Work, boot: BootLedger, line: Line) -> None:
-    """Its presses move together, and their visits with them; only beside other boots may a visit begin or end elsewhere."""
-    before = work.press_stretches(boot)
-    work.redate(boot, line)
-    for stretches in (before, work.press_stretches(boot)):
-        for door_id, first_s, last_s in stretches:
-            _regroup(work, door_id, first_s, first_s)
-            _regroup(work, door_id, last_s, last_s)
-
-
-# ── presses and visits ──────────────────────────────────────────────────────────────────────────────────────────────
-
-
-def _record_presses(work: Work, chime: ChimeLedger, boot: BootLedger, pack: Pack, now_up_s: float) -> list[int]:
-    """Presses of the pack into the record; the rows that are new or changed."""
-    found: list[tuple[str, pulses.Fragment]] = []
-    for train in pack.pulse_trains:
-        moved = [(now_up_s + rise, now_up_s + fall) for rise, fall in train.pulses]
-        found += [(train.door, fragment) for fragment in pulses.fragments(moved)]
-    for summary in pack.press_summaries:
-        start = now_up_s + summary.moment_s
-        found.append(
-            (
-                summary.door,
-                pulses.Fragment(
-                    start,
-                    start + summary.span_s,
-                    "summary",
-                    summary.pulses,
-                    summary.longest_gap_s or 0.0,
-                    drop_outs=int((summary.longest_gap_s or 0.0) > pulses.MISSING_PULSE_S),
-                ),
-            )
-        )
-    for change in pack.contact_changes:
-        at = now_up_s + change.moment_s
-        for start, end in _stretches_after(work, boot, change.door, at, change.closed):
-            found.append((change.door, pulses.Fragment(start, end, "contact")))
-    return [_record_press(work, chime, boot, door, fragment) for door, fragment in found]
-
-
-def _record_press(work: Work, chime: ChimeLedger, boot: BootLedger, door: str, fragment: pulses.Fragment) -> int:
-    door_id = work.door(chime, door, boot.dated.wall_s(fragment.start_up_s))
-    press, absorbed = fragment, []
-    while True:  # joining with one neighbour may bring the next within reach
-        near = work.presses_near(door_id, boot, press.start_up_s - pulses.JOIN_S, press.last_up_s + pulses.JOIN_S)
-        parts = [(row, other) for row, other in near if row not in absorbed and pulses.belongs(other, press)]
-        if not parts:
-            break
-        absorbed += [row for row, _ in parts]
-        press = pulses.join_all([press, *(other for _, other in parts)])
-    absorbed.sort()
-    work.remove_presses(absorbed[1:])
-    press_id = work.put_press(door_id, boot, press, absorbed[0] if absorbed else None)
-    _join_visit(work, door_id, press_id, boot.dated.wall_s(press.start_up_s), boot.dated.wall_s(press.last_up_s))
-    return press_id
-
-
-def _join_visit(work: Work, door_id: int, press_id: int, start_s: float, end_s: float) -> None:
-    """A press that is new or has grown joins the visit beside it, or several that it brings together, or begins one."""
-    near = work.visits_near(door_id, start_s - visits.VISIT_GAP_S, end_s + visits.VISIT_GAP_S)
-    first = min([start_s, *(visit.start_s for visit in near)])
-    last = max([end_s, *(visit.end_s for visit in near)])
-    visit_id = work.put_visit(door_id, near[0].id if near else None, first, last, [press_id])
-    for other in near[1:]:
-        work.merge_visits(other.id, visit_id)
-
-
-def _regroup(work: Work, door_id: int, start_s: float, end_s: float) -> None:
-    """Group the presses of a door anew around a moment, after times have moved, keeping the visits that exist."""
-    while True:  # reach out until no press outside belongs to a visit inside
-        presses = work.presses_between(door_id, start_s - visits.VISIT_GAP_S, end_s + visits.VISIT_GAP_S)
-        first = min((p.start_s for p in presses), default=start_s)
-        last = max((p.end_s for p in presses), default=end_s)
-        if first >= start_s and last <= end_s:
-            break
-        start_s, end_s = min(first, start_s), max(last, end_s)
-    old = {p.visit_id for p in presses if p.visit_id is not None}
-    kept: set[int] = set()
-    row_of = {p.id: p for p in presses}
-    for group in visits.group(visits.Stretch(p.id, p.start_s, p.end_s) for p in presses):
-        before = sorted({row_of[p.id].visit_id or 0 for p in group} - {0} - kept)
-        kept.add(
-            work.put_visit(
-                door_id,
-                before[0] if before else None,
-                group[0].start_s,
-                max(p.end_s for p in group),
-                [p.id for p in group],
-            )
-        )
-    work.remove_visits(old - kept)
-
-
-def _stretches_after(
-    work: Work, boot: BootLedger, lane: str, up_s: float, closed: bool
-) -> list[tuple[float, float | None]]:
-    """The stretches that a change of a contact (or of the sound, lane "") begins or ends."""
-    work.add_contact(boot, lane, up_s, closed)
-    return pulses.closed_stretches(work.contacts_around(boot, lane, up_s))
-
-
 def _record_sound(work: Work, chime: ChimeLedger, boot: BootLedger, sound: tuple[Switch, ...], now_up_s: float) -> None:
     for switch in sound:
-        for start, end in _stretches_after(work, boot, "", now_up_s + switch.moment_s, switch.on):
+        for start, end in stretches_after(work, boot, "", now_up_s + switch.moment_s, switch.on):
             work.put_sounding(chime, boot, start, end)
 
 

@@ -14,10 +14,10 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import StaticPool
 from sqlmodel import SQLModel
 
-from adapters.sql import finding_tables, tables  # noqa: F401 - declare the tables
+from adapters.sql import finding_tables, log_tables, tables  # noqa: F401 - declare the tables
 from service.errors import StoreUnavailable
 
-HEAD = "0002"
+HEAD = "0003"
 """The newest migration. Asked before Alembic is imported, which would cost a tenth of a second at each start."""
 
 PRAGMAS = {
@@ -26,8 +26,11 @@ PRAGMAS = {
     "wal_autocheckpoint": "4000",  # pages; in a full record index pages lie scattered, and each checkpoint writes them all
     "foreign_keys": "ON",
     "busy_timeout": "5000",  # ms
-    "cache_size": "-5000",  # KiB
+    "cache_size": "-8000",  # KiB
 }
+
+READING_PRAGMAS = {"busy_timeout": "5000", "cache_size": "-1500"}
+"""Readers come from many threads, each with a cache of its own; what they ask for lies in the system's cache as well."""
 
 
 def open_engine(url: str) -> Engine:
@@ -40,12 +43,28 @@ def open_engine(url: str) -> Engine:
             engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
             SQLModel.metadata.create_all(engine)
             return engine
-        engine = create_engine(url, pool_use_lifo=True)  # the connection used last is used next: few caches grow warm
-        if engine.dialect.name == "sqlite":
-            event.listen(engine, "connect", _prepare_sqlite)
+        engine = _engine(url, PRAGMAS)
         if _revision(engine) != HEAD:
             _migrate(engine)
         return engine
+
+
+def reading_engine(engine: Engine) -> Engine:
+    """For those who only read the database of `engine`. A record in memory has one connection for all."""
+    url = engine.url.render_as_string(hide_password=False)
+    return engine if url == "sqlite://" else _engine(url, READING_PRAGMAS)
+
+
+def _engine(url: str, pragmas: dict[str, str]) -> Engine:
+    engine = create_engine(url, pool_use_lifo=True)  # the connection used last is used next: few caches grow warm
+    if engine.dialect.name == "sqlite":
+
+        def prepare(connection: sqlite3.Connection, _record: Any) -> None:
+            for name, value in pragmas.items():
+                connection.execute(f"PRAGMA {name} = {value}")
+
+        event.listen(engine, "connect", prepare)
+    return engine
 
 
 def table(model: type[SQLModel]) -> Table:
@@ -76,11 +95,6 @@ def unavailable_told() -> Iterator[None]:
                 "The record cannot be written: the disk is full. Free some space, and it will go on by itself."
             ) from error
         raise StoreUnavailable(f"The record cannot be reached: {cause}.") from error
-
-
-def _prepare_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
-    for name, value in PRAGMAS.items():
-        connection.execute(f"PRAGMA {name} = {value}")
 
 
 def _revision(engine: Engine) -> str | None:

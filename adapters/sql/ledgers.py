@@ -5,13 +5,15 @@ from typing import Any
 
 from sqlalchemy import Connection, func, insert, select, update
 
-from adapters.sql import tables
+from adapters.sql import log_tables, tables
 from adapters.sql.engine import inserted_key, table
+from service.hostclock import HostClock, HostClocks, Reading
 from service.ledger import BootLedger, ChimeLedger
+from service.presses.heard import Run
 from service.walltime import BootClock, Line
 
 SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
-EVENT = table(tables.Event)
+EVENT, HEARD, WATCH = table(tables.Event), table(log_tables.Heard), table(log_tables.Watch)
 
 
 class Ledgers:
@@ -25,6 +27,15 @@ class Ledgers:
         """Trust nothing at hand any more."""
         self._chimes: dict[tuple[str, str], ChimeLedger] = {}
         self._event_ids: counting[int] | None = None
+        self._clocks: HostClocks | None = None
+
+    def host_clocks(self, connection: Connection) -> HostClocks:
+        if self._clocks is None:
+            rows = connection.execute(
+                select(WATCH.c.after_pack_id, WATCH.c.host, WATCH.c.offset_s).order_by(WATCH.c.id)
+            )
+            self._clocks = HostClocks([Reading(row[0], HostClock(row[1], row[2])) for row in rows])
+        return self._clocks
 
     def next_event_id(self, connection: Connection) -> int:
         if self._event_ids is None:
@@ -52,15 +63,33 @@ class Ledgers:
         if number not in chime.boots:
             same = BOOT.c.number.is_(None) if number is None else BOOT.c.number == number
             rows = connection.execute(select(BOOT).where(BOOT.c.chime_id == chime.id, same).order_by(BOOT.c.id.desc()))
-            chime.boots[number] = [_boot(row) for row in rows]
+            chime.boots[number] = [_boot(row, _runs(connection, row.id)) for row in rows]
         return chime.boots[number]
 
+    def all_chimes(self, connection: Connection) -> list[ChimeLedger]:
+        rows = connection.execute(select(SITE.c.site, CHIME.c.chime).join(SITE, SITE.c.id == CHIME.c.site_id))
+        return [self.chime(connection, site, chime, 0.0) for site, chime in rows.all()]
+
+    def boots_since(self, connection: Connection, chime: ChimeLedger, since_s: float) -> list[BootLedger]:
+        """Power-ups of the chime that were heard since then."""
+        self.save(connection)
+        rows = connection.execute(
+            select(BOOT.c.id, BOOT.c.number).where(BOOT.c.chime_id == chime.id, BOOT.c.last_heard_s >= since_s)
+        ).all()
+        return [boot for key, number in rows for boot in self.boots(connection, chime, number) if boot.id == key]
+
     def new_boot(
-        self, connection: Connection, chime: ChimeLedger, number: int | None, received_s: float, line: Line
+        self,
+        connection: Connection,
+        chime: ChimeLedger,
+        number: int | None,
+        received_s: float,
+        line: Line,
+        host: str | None,
     ) -> BootLedger:
         known = self.boots(connection, chime, number)
-        boot = BootLedger(0, number, received_s, dated=line, readings_dated=line)
-        values = {"chime_id": chime.id, "number": number, "first_received_s": received_s, **_columns(boot)}
+        boot = BootLedger(0, number, received_s, dated=line, readings_dated=line, host=host)
+        values = {"chime_id": chime.id, "number": number, "host": host, **_columns(boot)}
         boot.id = inserted_key(connection.execute(insert(BOOT).values(values)))
         known.insert(0, boot)
         return boot
@@ -84,6 +113,7 @@ class Ledgers:
                 chime.changed = False
             for boot in (boot for boots in chime.boots.values() for boot in boots if boot.changed):
                 connection.execute(update(BOOT).where(BOOT.c.id == boot.id).values(_columns(boot)))
+                _save_runs(connection, boot)
                 boot.changed = False
 
     def _read(self, connection: Connection, site: str, chime: str) -> ChimeLedger | None:
@@ -124,18 +154,29 @@ class Ledgers:
         return ChimeLedger(key, site, chime, heard_s, heard_s)
 
 
-def _boot(row: Any) -> BootLedger:
+def clock_of(witnesses: list[Any]) -> BootClock:
+    """The clock of a power-up, as it is kept in its row."""
+    return BootClock(tuple((up, late) for up, late in witnesses))
+
+
+def _runs(connection: Connection, boot_id: int) -> list[Run]:
+    rows = connection.execute(select(HEARD).where(HEARD.c.boot_id == boot_id).order_by(HEARD.c.first_up_s, HEARD.c.id))
+    return [Run(r.first_up_s, r.last_up_s, r.first_seq, r.last_seq, r.dropped, r.id) for r in rows]
+
+
+def _boot(row: Any, runs: list[Run]) -> BootLedger:
     return BootLedger(
         row.id,
         row.number,
         row.first_received_s,
         row.cause,
-        BootClock(tuple((up, late) for up, late in row.witnesses)),
+        clock_of(row.witnesses),
         Line(row.dated_offset_s, row.dated_drift),
         Line(row.readings_offset_s, row.readings_drift),
         row.last_up_s,
         row.highest_seq,
-        row.dropped,
+        row.host,
+        runs,
     )
 
 
@@ -146,10 +187,31 @@ def _columns(boot: BootLedger) -> dict[str, Any]:
         "last_heard_s": boot.dated.wall_s(boot.last_up_s),
         "last_up_s": boot.last_up_s,
         "highest_seq": boot.highest_seq,
-        "dropped": boot.dropped,
+        "first_received_s": boot.first_received_s,
         "witnesses": [list(witness) for witness in boot.clock.witnesses],
         "dated_offset_s": boot.dated.offset_s,
         "dated_drift": boot.dated.drift,
         "readings_offset_s": boot.readings_dated.offset_s,
         "readings_drift": boot.readings_dated.drift,
     }
+
+
+def _save_runs(connection: Connection, boot: BootLedger) -> None:
+    """Write the runs of a power-up that have changed."""
+    for run in boot.changed_runs.values():
+        values = {
+            "boot_id": boot.id,
+            "first_up_s": run.first_up_s,
+            "last_up_s": run.last_up_s,
+            "first_seq": run.first_seq,
+            "last_seq": run.last_seq,
+            "dropped": run.dropped,
+        }
+        if run.id is None:
+            run.id = inserted_key(connection.execute(insert(HEARD).values(values)))
+        else:
+            connection.execute(update(HEARD).where(HEARD.c.id == run.id).values(values))
+    boot.changed_runs.clear()
+    if boot.gone_runs:
+        connection.execute(HEARD.delete().where(HEARD.c.id.in_(boot.gone_runs)))
+        boot.gone_runs.clear()

@@ -7,8 +7,6 @@ from sqlalchemy import and_, delete, func, insert, or_, select, update
 from adapters.sql import tables
 from adapters.sql.engine import inserted_key, table
 from adapters.sql.people import People
-from adapters.sql.reader import press_of
-from service import model
 from service.ledger import BootLedger, ChimeLedger
 from service.ports import PressRow, VisitRow
 from service.presses.pulses import Fragment
@@ -42,7 +40,15 @@ class PressWork(People):
             (
                 r.id,
                 Fragment(
-                    r.start_up_s, r.end_up_s, r.source, r.pulses, r.longest_gap_s, r.drop_outs, r.bounce, r.doubtful
+                    r.start_up_s,
+                    r.end_up_s,
+                    r.source,
+                    r.pulses,
+                    r.longest_gap_s,
+                    r.drop_outs,
+                    r.bounce,
+                    r.widest_s,
+                    r.pack_id,
                 ),
             )
             for r in rows
@@ -56,13 +62,13 @@ class PressWork(People):
             "end_up_s": press.end_up_s,
             "start_s": boot.dated.wall_s(press.start_up_s),
             "end_s": None if press.end_up_s is None else boot.dated.wall_s(press.end_up_s),
-            "uncertainty_s": boot.uncertainty_s(press.start_up_s),
             "source": press.source,
             "pulses": press.pulses,
             "longest_gap_s": press.longest_gap_s,
             "drop_outs": press.drop_outs,
             "bounce": press.bounce,
-            "doubtful": press.doubtful,
+            "widest_s": press.widest_s,
+            "pack_id": press.pack_id,
         }
         if press_id is None:
             return inserted_key(self._connection.execute(insert(PRESS).values(values)))
@@ -116,9 +122,6 @@ class PressWork(People):
         gone = list(visit_ids)
         if gone:
             self._connection.execute(delete(VISIT).where(VISIT.c.id.in_(gone)))
-
-    def press(self, press_id: int) -> model.Press | None:
-        return press_of(self._connection, press_id)
 
     # contacts and sounds told by the chime
 

@@ -97,12 +97,12 @@ class Boot(SQLModel, table=True):
     chime_id: int = Field(foreign_key="chime.id")
     number: int | None = Field(default=None, sa_column=Column(BigInteger))
     cause: str | None = None
+    host: str | None = None  # power-up of the host by whose clock a chime without boot and up is dated; empty: a file
     first_received_s: float
     start_s: float
     last_heard_s: float
     last_up_s: float
     highest_seq: int = Field(default=-1, sa_column=Column(BigInteger, nullable=False))
-    dropped: int = 0
     witnesses: list[Any] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     dated_offset_s: float  # the line by which presses, soundings and bursts of this boot are dated now
     dated_drift: float
@@ -163,13 +163,13 @@ class Press(SQLModel, table=True):
     end_up_s: float | None
     start_s: float
     end_s: float | None
-    uncertainty_s: float
     source: str
     pulses: int | None
     longest_gap_s: float
     drop_outs: int
     bounce: bool
-    doubtful: bool
+    widest_s: float | None = None
+    pack_id: int | None = Field(default=None, sa_column=Column(BigInteger))
 
 
 class Contact(SQLModel, table=True):

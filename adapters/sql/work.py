@@ -11,13 +11,16 @@ from typing import Any
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 
 from adapters.sql import tables
-from adapters.sql.engine import open_engine, table, unavailable_told
+from adapters.sql.engine import open_engine, reading_engine, table, unavailable_told
 from adapters.sql.finding_reader import TESTIMONY
 from adapters.sql.finding_work import FindingWork
 from adapters.sql.ledgers import Ledgers
-from adapters.sql.press_work import PRESS, SOUNDING, VISIT, PressWork
+from adapters.sql.press_reader import press_of
+from adapters.sql.press_work import PressWork
 from adapters.sql.reader import SqlReader
+from adapters.sql.time_work import TimeWork
 from service import model
+from service.hostclock import HostClocks
 from service.ledger import BootLedger, ChimeLedger
 from service.walltime import Line
 
@@ -42,6 +45,7 @@ class SqlStore:
 
     def __init__(self, url: str, time_zone: str = "UTC") -> None:
         self._engine: Engine = open_engine(url)
+        self._reading: Engine = reading_engine(self._engine)
         self._ledgers = Ledgers(time_zone)
         self._events: list[model.Event] = []
 
@@ -62,13 +66,14 @@ class SqlStore:
         return events
 
     def reader(self) -> SqlReader:
-        return SqlReader(self._engine)
+        return SqlReader(self._reading)
 
     def close(self) -> None:
+        self._reading.dispose()
         self._engine.dispose()
 
 
-class SqlWork(PressWork, FindingWork):
+class SqlWork(TimeWork, PressWork, FindingWork):
     """One transaction."""
 
     def __init__(self, connection: Connection, ledgers: Ledgers) -> None:
@@ -83,15 +88,16 @@ class SqlWork(PressWork, FindingWork):
 
     def flush(self) -> None:
         """Write what has been gathered. Called before the commit."""
-        for target, rows in self._waiting.items():
-            self._flush(target, rows)
+        for target in self._waiting:
+            self._flush(target)
         self._ledgers.save(self._connection)
         if self._understood_id is not None:
             changed = self._connection.execute(update(PROGRESS).values(understood_id=self._understood_id))
             if changed.rowcount == 0:
                 self._connection.execute(insert(PROGRESS).values(id=1, understood_id=self._understood_id))
 
-    def _flush(self, target: Any, rows: list[dict[str, Any]]) -> None:
+    def _flush(self, target: Any) -> None:
+        rows = self._waiting[target]
         if rows:
             self._connection.execute(insert(target), rows)
             rows.clear()
@@ -118,22 +124,8 @@ class SqlWork(PressWork, FindingWork):
     def next_kept(self, limit: int) -> Sequence[tuple[int, model.Arrival]]:
         understood = select(func.coalesce(func.max(PROGRESS.c.understood_id), 0)).scalar_subquery()
         rows = self._connection.execute(select(KEPT).where(KEPT.c.id > understood).order_by(KEPT.c.id).limit(limit))
-        return [
-            (
-                row.id,
-                model.Arrival(
-                    row.topic,
-                    row.payload,
-                    row.received_s,
-                    row.via,
-                    row.content_type,
-                    row.redelivered,
-                    row.packet_id,
-                    row.commissioning,
-                ),
-            )
-            for row in rows
-        ]
+        clocks = self._ledgers.host_clocks(self._connection)
+        return [(row.id, _arrival(row, clocks)) for row in rows]
 
     def understood(self, pack_id: int) -> None:
         self._understood_id = pack_id
@@ -152,8 +144,10 @@ class SqlWork(PressWork, FindingWork):
     def boots(self, chime: ChimeLedger, number: int | None) -> list[BootLedger]:
         return self._ledgers.boots(self._connection, chime, number)
 
-    def new_boot(self, chime: ChimeLedger, number: int | None, received_s: float, line: Line) -> BootLedger:
-        return self._ledgers.new_boot(self._connection, chime, number, received_s, line)
+    def new_boot(
+        self, chime: ChimeLedger, number: int | None, received_s: float, line: Line, host: str | None = None
+    ) -> BootLedger:
+        return self._ledgers.new_boot(self._connection, chime, number, received_s, line, host)
 
     def digest_of(self, boot: BootLedger, seq: int) -> int | None:
         fresh = self._fresh_keys.get((boot.id, seq))
@@ -169,7 +163,7 @@ class SqlWork(PressWork, FindingWork):
         self._waiting[KEY].append({"boot_id": boot.id, "seq": seq, "digest": digest})
 
     def same_content(self, chime: ChimeLedger, digest: int) -> tuple[float, int | None, bool] | None:
-        self._flush(CONTENT, self._waiting[CONTENT])
+        self._flush(CONTENT)
         row = self._connection.execute(
             select(CONTENT)
             .where(CONTENT.c.chime_id == chime.id, CONTENT.c.digest == digest)
@@ -218,49 +212,9 @@ class SqlWork(PressWork, FindingWork):
             )
         )
 
-    # time
-
-    def redate(self, boot: BootLedger, line: Line) -> None:
-        boot.dated, boot.changed, rate = line, True, 1.0 + line.drift
-        for target in (PRESS, SOUNDING):
-            self._connection.execute(
-                update(target)
-                .where(target.c.boot_id == boot.id)
-                .values(
-                    start_s=line.offset_s + target.c.start_up_s * rate, end_s=line.offset_s + target.c.end_up_s * rate
-                )
-            )
-        self._connection.execute(
-            update(WAVEFORM)
-            .where(WAVEFORM.c.boot_id == boot.id)
-            .values(start_s=line.offset_s + WAVEFORM.c.start_up_s * rate)
-        )
-        moved = select(PRESS.c.visit_id).where(PRESS.c.boot_id == boot.id)
-        mine = select(func.min(PRESS.c.start_s)).where(PRESS.c.visit_id == VISIT.c.id)
-        last = select(func.max(func.coalesce(PRESS.c.end_s, PRESS.c.start_s))).where(PRESS.c.visit_id == VISIT.c.id)
-        self._connection.execute(
-            update(VISIT)
-            .where(VISIT.c.id.in_(moved))
-            .values(start_s=mine.scalar_subquery(), end_s=last.scalar_subquery())
-        )
-
-    def redate_readings(self, boot: BootLedger, line: Line) -> None:
-        boot.readings_dated, boot.changed = line, True
-        self._flush(READING, self._waiting[READING])
-        self._connection.execute(
-            update(READING)
-            .where(READING.c.boot_id == boot.id)
-            .values(end_s=line.offset_s + READING.c.end_up_s * (1.0 + line.drift))
-        )
-
-    def press_stretches(self, boot: BootLedger) -> list[tuple[int, float, float]]:
-        last_sign = func.max(func.coalesce(PRESS.c.end_s, PRESS.c.start_s))
-        rows = self._connection.execute(
-            select(PRESS.c.door_id, func.min(PRESS.c.start_s), last_sign)
-            .where(PRESS.c.boot_id == boot.id)
-            .group_by(PRESS.c.door_id)
-        )
-        return [(row[0], row[1], row[2]) for row in rows]
+    def press(self, press_id: int) -> model.Press | None:
+        self._ledgers.save(self._connection)  # how sure its time is follows from the clock of its power-up
+        return press_of(self._connection, press_id)
 
     # presence and events
 
@@ -277,3 +231,19 @@ class SqlWork(PressWork, FindingWork):
     def forget_events(self, before_s: float) -> None:
         newest = select(func.max(EVENT.c.id)).scalar_subquery()  # stays, so that ids go on growing
         self._connection.execute(delete(EVENT).where(EVENT.c.at_s < before_s, EVENT.c.id < newest))
+
+
+def _arrival(row: Any, clocks: HostClocks) -> model.Arrival:
+    """What was kept, its time by the clock of the host as it stands now. A recording brings its times with it."""
+    host, shift_s = clocks.of(row.id) if row.via != "file" else ("", 0.0)
+    return model.Arrival(
+        row.topic,
+        row.payload,
+        row.received_s + shift_s,
+        row.via,
+        row.content_type,
+        row.redelivered,
+        row.packet_id,
+        row.commissioning,
+        host,
+    )

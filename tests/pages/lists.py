@@ -43,6 +43,7 @@ class Record:
     sheet_list: list[KeptSheet] = field(default_factory=list)
     quantity_list: list[QuantityPoint] = field(default_factory=list)
     examination_list: list[Examination] = field(default_factory=list)
+    unseen_list: list[model.Unseen] = field(default_factory=list)
     looks: dict[tuple[str, str], float] = field(default_factory=dict)
     looked: list[tuple[str, str, float]] = field(default_factory=list)
     trouble: str | None = None
@@ -77,7 +78,7 @@ class Record:
                     max(1, round(length_s * 50)),
                     0,
                     False,
-                    doubtful,
+                    "doubtful" if doubtful else "sure",
                 )
             )
             if sounds:
@@ -195,6 +196,12 @@ class Record:
 
     def fitouts(self, site: str, chime: str, limit: int = 100) -> Sequence[KeptSheet]:
         return self.sheet_list[:limit]
+
+    def unseen(self, site: str, start_s: float, end_s: float) -> Sequence[model.Unseen]:
+        return [u for u in self.unseen_list if u.site == site and start_s <= u.start_s < end_s]
+
+    def redatings(self, site: str, start_s: float, end_s: float) -> Sequence[model.Redating]:
+        return []
 
     def set_aside(
         self,

@@ -49,8 +49,8 @@ def test_gaps_inside_a_half_cycle_are_bounce() -> None:
 
 def test_one_short_pulse_alone_is_doubtful() -> None:
     (press,) = pulses.fragments([(0.0, 0.0002)])
-    assert press.doubtful
-    assert not pulses.fragments([(0.0, 0.0005)])[0].doubtful
+    assert press.sure == "doubtful"
+    assert pulses.fragments([(0.0, 0.0005)])[0].sure == "likely"
 
 
 @given(cuts=st.sets(st.integers(1, 19)), order=st.randoms(use_true_random=False))

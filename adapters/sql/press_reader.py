@@ -1,0 +1,170 @@
+"""The part of the reader about presses, visits, soundings, and what people and cadences say of them."""
+
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from typing import Any
+
+from sqlalchemy import Connection, Select, exists, func, select
+
+from adapters.sql import tables
+from adapters.sql.engine import table
+from adapters.sql.ledgers import clock_of
+from adapters.sql.paging import page_of
+from service import model
+from service.errors import NotFound
+from service.presses.pulses import JOIN_S, sureness
+from service.presses.visits import ANSWER_S, answered
+from service.walltime import BootClock
+
+SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
+PRESS, VISIT, SOUNDING = table(tables.Press), table(tables.Visit), table(tables.Sounding)
+
+DOORS = DOOR.join(CHIME, CHIME.c.id == DOOR.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id)
+PLACE = (SITE.c.site, CHIME.c.chime, DOOR.c.door)
+
+ARRIVED_S = 1.0
+"""Uncertainty of what is dated by arrival alone [s]."""
+
+
+class PressReader:
+    """Part of `SqlReader`."""
+
+    def _asking(self) -> AbstractContextManager[Connection]:
+        raise NotImplementedError
+
+    def chimes(self, site: str | None = None, *, claimed: bool | None = None) -> Sequence[model.Chime]:
+        raise NotImplementedError
+
+    def presses(
+        self,
+        site: str,
+        start_s: float,
+        end_s: float,
+        *,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        newest_first: bool = False,
+    ) -> tuple[Sequence[model.Press], str | None]:
+        with self._asking() as connection:
+            query = _presses().where(PRESS.c.door_id.in_(self._door_ids(connection, site, chime, door)))
+            rows, onward = page_of(connection, query, PRESS, start_s, end_s, cursor, limit, newest_first)
+            return presses_of(connection, rows), onward
+
+    def press(self, site: str, press_id: int) -> model.Press:
+        with self._asking() as connection:
+            found = press_of(connection, press_id)
+        if found is None or found.site != site:
+            raise NotFound(f"no press {press_id} at {site!r}")
+        return found
+
+    def visits(
+        self,
+        site: str,
+        start_s: float,
+        end_s: float,
+        *,
+        chime: str | None = None,
+        door: str | None = None,
+        cursor: str | None = None,
+        limit: int = 100,
+        newest_first: bool = False,
+    ) -> tuple[Sequence[model.Visit], str | None]:
+        with self._asking() as connection:
+            query = (
+                select(VISIT.c.id, VISIT.c.start_s, VISIT.c.end_s, *PLACE)
+                .select_from(VISIT.join(DOORS, DOOR.c.id == VISIT.c.door_id))
+                .where(VISIT.c.door_id.in_(self._door_ids(connection, site, chime, door)))
+            )
+            rows, onward = page_of(connection, query, VISIT, start_s, end_s, cursor, limit, newest_first)
+            if not rows:
+                return [], onward
+            presses: dict[int, list[model.Press]] = {row.id: [] for row in rows}
+            told = connection.execute(_presses().where(PRESS.c.visit_id.in_(presses)).order_by(PRESS.c.start_s))
+            for press in presses_of(connection, told.all()):
+                presses[press.visit_id].append(press)
+        first, last = min(r.start_s for r in rows), max(r.end_s for r in rows)
+        sounds: dict[str, list[float]] = {c.chime: [] for c in self.chimes(site) if "sound" in c.level}
+        for sounding in self.soundings(site, first - ANSWER_S, last + ANSWER_S, chime):
+            sounds.setdefault(sounding.chime, []).append(sounding.start_s)
+        return [
+            model.Visit(
+                r.id,
+                r.site,
+                r.chime,
+                r.door,
+                r.start_s,
+                r.end_s,
+                answered((p.start_s for p in presses[r.id]), sounds[r.chime]) if r.chime in sounds else None,
+                tuple(presses[r.id]),
+            )
+            for r in rows
+        ], onward
+
+    def soundings(self, site: str, start_s: float, end_s: float, chime: str | None = None) -> Sequence[model.Sounding]:
+        query = (
+            select(SITE.c.site, CHIME.c.chime, SOUNDING.c.start_s, SOUNDING.c.end_s)
+            .select_from(
+                SOUNDING.join(CHIME, CHIME.c.id == SOUNDING.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id)
+            )
+            .where(SITE.c.site == site, SOUNDING.c.start_s >= start_s, SOUNDING.c.start_s < end_s)
+        )
+        if chime is not None:
+            query = query.where(CHIME.c.chime == chime)
+        with self._asking() as connection:
+            return [model.Sounding(*row) for row in connection.execute(query.order_by(SOUNDING.c.start_s))]
+
+    def _door_ids(self, connection: Connection, site: str, chime: str | None, door: str | None) -> list[int]:
+        query = select(DOOR.c.id).select_from(DOORS).where(SITE.c.site == site)
+        if chime is not None:
+            query = query.where(CHIME.c.chime == chime)
+        if door is not None:
+            query = query.where(DOOR.c.door == door)
+        return list(connection.execute(query).scalars())
+
+
+def press_of(connection: Connection, press_id: int) -> model.Press | None:
+    return next(iter(presses_of(connection, connection.execute(_presses().where(PRESS.c.id == press_id)).all())), None)
+
+
+def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]:
+    """Rows of `_presses` as presses; how sure their times are follows from the clocks of their power-ups as they are now."""
+    boots = {row.boot_id for row in rows}
+    told = connection.execute(select(BOOT.c.id, BOOT.c.number, BOOT.c.witnesses).where(BOOT.c.id.in_(boots)))
+    clocks = {row.id: None if row.number is None else clock_of(row.witnesses) for row in told}
+    return [_press(row, clocks[row.boot_id]) for row in rows]
+
+
+def _presses() -> Select[Any]:
+    later = BOOT.alias()
+    has_later = exists().where(later.c.chime_id == BOOT.c.chime_id, later.c.start_s > BOOT.c.start_s)
+    cut_off = (
+        BOOT.c.number.is_not(None)
+        & (func.coalesce(PRESS.c.end_up_s, PRESS.c.start_up_s) >= BOOT.c.last_up_s - JOIN_S)
+        & has_later
+    )
+    return select(PRESS, *PLACE, cut_off.label("cut_off")).select_from(
+        PRESS.join(DOORS, DOOR.c.id == PRESS.c.door_id).join(BOOT, BOOT.c.id == PRESS.c.boot_id)
+    )
+
+
+def _press(row: Any, clock: BootClock | None) -> model.Press:
+    return model.Press(
+        row.id,
+        row.visit_id,
+        row.site,
+        row.chime,
+        row.door,
+        row.start_s,
+        row.end_s,
+        ARRIVED_S if clock is None else clock.uncertainty_s(row.start_up_s),
+        row.source,
+        row.pulses,
+        row.drop_outs,
+        row.bounce,
+        sureness(row.source, row.pulses, row.widest_s),
+        row.longest_gap_s,
+        bool(row.cut_off),
+        row.pack_id,
+    )

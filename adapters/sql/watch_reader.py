@@ -1,0 +1,221 @@
+"""The part of the reader about power-ups, blind time, presses nobody saw, and what was dated anew."""
+
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from itertools import pairwise
+from math import inf
+from typing import Any
+
+from sqlalchemy import Connection, func, select
+
+from adapters.sql import log_tables, tables
+from adapters.sql.engine import table
+from service import model
+from service.presses import blind, heard
+from service.presses import unseen as unseen_presses
+from service.walltime import Line
+
+SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
+PRESS, SOUNDING, PRESENCE = table(tables.Press), table(tables.Sounding), table(tables.Presence)
+WAVEFORM, HEARD, RISE = table(tables.Waveform), table(log_tables.Heard), table(log_tables.RailRise)
+WATCH, TROUBLE, REDATING = table(log_tables.Watch), table(log_tables.StoreTrouble), table(log_tables.Redating)
+
+AROUND_S = 60.0
+"""Presses this far outside a stretch may explain signs inside it [s]."""
+
+SURVEY_SOUNDS_S = 5.0
+"""A sound of which a survey took a burst, begun this long before at most, was the survey's own [s]."""
+
+
+class WatchReader:
+    """Part of `SqlReader`."""
+
+    def _asking(self) -> AbstractContextManager[Connection]:
+        raise NotImplementedError
+
+    def chimes(self, site: str | None = None, *, claimed: bool | None = None) -> Sequence[model.Chime]:
+        raise NotImplementedError
+
+    def chime(self, site: str, chime: str) -> model.Chime:
+        raise NotImplementedError
+
+    def boots(self, site: str, chime: str, start_s: float, end_s: float) -> Sequence[model.Boot]:
+        with self._asking() as connection:
+            return [
+                model.Boot(site, chime, row.number, row.cause, row.start_s, row.last_heard_s)
+                for row in self._boots(connection, site, chime)
+                if row.number is not None and row.last_heard_s >= start_s and row.start_s < end_s
+            ]
+
+    def blind_spells(self, site: str, start_s: float, end_s: float, now_s: float) -> Sequence[model.BlindSpell]:
+        found: list[model.BlindSpell] = []
+        with self._asking() as connection:
+            for chime in self.chimes(site):
+                told = blind.spells(self._watch(connection, chime, start_s, end_s, now_s))
+                found += [
+                    model.BlindSpell(site, chime.chime, s.start_s, s.end_s, s.why, None, s.packs, s.records)
+                    for s in told
+                    if s.start_s < end_s and (s.end_s is None or s.end_s > start_s)
+                ]
+                found += self._unfitted(connection, chime, start_s)
+        return sorted(found, key=lambda spell: (spell.start_s, spell.door or ""))
+
+    def unseen(self, site: str, start_s: float, end_s: float) -> Sequence[model.Unseen]:
+        found: list[model.Unseen] = []
+        with self._asking() as connection:
+            for chime in self.chimes(site):
+                signs = self._signs(connection, chime, start_s, end_s)
+                found += [model.Unseen(site, chime.chime, *sign) for sign in unseen_presses.unseen(signs)]
+        return sorted((one for one in found if start_s <= one.start_s < end_s), key=lambda one: one.start_s)
+
+    def redatings(self, site: str, start_s: float, end_s: float) -> Sequence[model.Redating]:
+        query = (
+            select(SITE.c.site, CHIME.c.chime, REDATING)
+            .select_from(
+                REDATING.join(CHIME, CHIME.c.id == REDATING.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id)
+            )
+            .where(SITE.c.site == site, REDATING.c.end_s >= start_s, REDATING.c.start_s < end_s)
+            .order_by(REDATING.c.id)
+        )
+        with self._asking() as connection:
+            return [
+                model.Redating(r.site, r.chime, r.at_s, r.start_s, r.end_s, r.shift_s, r.why)
+                for r in connection.execute(query)
+            ]
+
+    # what the answers are computed from
+
+    def _watch(
+        self, connection: Connection, chime: model.Chime, start_s: float, end_s: float, now_s: float
+    ) -> blind.Watch:
+        boots = self._boots(connection, chime.site, chime.chime)
+        power_ups = [
+            blind.PowerUp(
+                row.start_s,
+                min((line.wall_s(run.first_up_s) for run in runs), default=row.start_s),
+                row.last_heard_s,
+                row.cause,
+                [
+                    blind.Missing(line.wall_s(h.start_up_s), line.wall_s(h.end_up_s), h.packs, h.records)
+                    for h in missing
+                ],
+            )
+            for row, line, runs, missing in _with_runs(connection, boots, start_s, end_s)
+        ]
+        silent_since_s: float | None = None
+        if now_s < inf and (
+            chime.alive is False or ("supply" in chime.level and now_s - chime.last_heard_s > blind.SILENT_AFTER_S)
+        ):
+            silent_since_s = max((boot.last_heard_s for boot in boots), default=chime.last_heard_s)
+        return blind.Watch(
+            chime.first_heard_s,
+            power_ups,
+            _absences(connection, chime),
+            _between_watches(connection),
+            [(row.start_s, row.end_s) for row in connection.execute(select(TROUBLE).order_by(TROUBLE.c.start_s))],
+            all(row.number is None for row in boots),
+            silent_since_s,
+        )
+
+    def _signs(self, connection: Connection, chime: model.Chime, start_s: float, end_s: float) -> unseen_presses.Signs:
+        row_id = _chime_id(chime)
+        first_s, last_s = start_s - AROUND_S, end_s + AROUND_S
+        doors = select(DOOR.c.id).where(DOOR.c.chime_id == row_id)
+        last_sign = func.coalesce(PRESS.c.end_s, PRESS.c.start_s)
+        presses = connection.execute(
+            select(PRESS.c.start_s, last_sign).where(
+                PRESS.c.door_id.in_(doors), PRESS.c.start_s.between(first_s - blind.DAY_S, last_s), last_sign >= first_s
+            )
+        )
+        rises = select(RISE.c.start_s, RISE.c.end_s, RISE.c.rise_v).where(
+            RISE.c.chime_id == row_id, RISE.c.start_s.between(first_s, last_s)
+        )
+        surveyed = (
+            select(WAVEFORM.c.id)
+            .where(
+                WAVEFORM.c.chime_id == row_id,
+                WAVEFORM.c.kind == "sound",
+                WAVEFORM.c.start_s.between(SOUNDING.c.start_s - SURVEY_SOUNDS_S, SOUNDING.c.start_s + SURVEY_SOUNDS_S),
+            )
+            .exists()
+        )
+        soundings = select(SOUNDING.c.start_s).where(
+            SOUNDING.c.chime_id == row_id, SOUNDING.c.start_s.between(first_s, last_s), ~surveyed
+        )
+        boots = self._boots(connection, chime.site, chime.chime)
+        restarts = [
+            unseen_presses.Restart(before.last_heard_s, after.start_s)
+            for before, after in pairwise(boots)
+            if after.cause == "brown-out" and first_s <= after.start_s <= last_s
+        ]
+        gaps = [
+            unseen_presses.Gap(line.wall_s(hole.start_up_s), line.wall_s(hole.end_up_s), hole.packs, hole.records)
+            for row, line, _, missing in _with_runs(connection, boots, start_s, end_s)
+            for hole in missing
+            if row.number is not None and line.wall_s(hole.end_up_s) > chime.first_heard_s
+        ]
+        return unseen_presses.Signs(
+            [(row[0], row[1]) for row in presses],
+            [unseen_presses.Rise(*row) for row in connection.execute(rises)],
+            list(connection.execute(soundings).scalars()),
+            restarts,
+            gaps,
+        )
+
+    def _boots(self, connection: Connection, site: str, chime: str) -> Sequence[Any]:
+        """Power-ups in order; of a chime that numbers them only those."""
+        columns = (BOOT.c.id, BOOT.c.number, BOOT.c.cause, BOOT.c.start_s, BOOT.c.last_heard_s)
+        query = (
+            select(*columns, BOOT.c.dated_offset_s, BOOT.c.dated_drift)
+            .select_from(BOOT.join(CHIME, CHIME.c.id == BOOT.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id))
+            .where(SITE.c.site == site, CHIME.c.chime == chime)
+            .order_by(BOOT.c.start_s, BOOT.c.id)
+        )
+        rows = connection.execute(query).all()
+        return [row for row in rows if row.number is not None] or rows
+
+    def _unfitted(self, connection: Connection, chime: model.Chime, start_s: float) -> list[model.BlindSpell]:
+        """Doors that were heard of later than their chime. Whether nobody pressed or nothing was fitted, the record cannot say."""
+        rows = connection.execute(select(DOOR.c.door, DOOR.c.first_heard_s).where(DOOR.c.chime_id == _chime_id(chime)))
+        return [
+            model.BlindSpell(chime.site, chime.chime, chime.first_heard_s, row[1], "door not fitted yet", row[0])
+            for row in rows
+            if row[1] > max(chime.first_heard_s, start_s)
+        ]
+
+
+def _chime_id(chime: model.Chime) -> Any:
+    return (
+        select(CHIME.c.id)
+        .join(SITE, SITE.c.id == CHIME.c.site_id)
+        .where(SITE.c.site == chime.site, CHIME.c.chime == chime.chime)
+        .scalar_subquery()
+    )
+
+
+def _with_runs(
+    connection: Connection, boots: Sequence[Any], start_s: float, end_s: float
+) -> list[tuple[Any, Line, list[heard.Run], list[heard.Hole]]]:
+    """Power-ups of the stretch, and the one before it, with their runs of packs and what is missing between."""
+    last_before = max((row.last_heard_s for row in boots if row.last_heard_s < start_s), default=-inf)
+    wanted = [row for row in boots if row.last_heard_s >= min(start_s, last_before) and row.start_s < end_s]
+    runs: dict[int, list[heard.Run]] = {row.id: [] for row in wanted}
+    told = connection.execute(
+        select(HEARD).where(HEARD.c.boot_id.in_(runs)).order_by(HEARD.c.boot_id, HEARD.c.first_seq, HEARD.c.first_up_s)
+    )
+    for r in told:
+        runs[r.boot_id].append(heard.Run(r.first_up_s, r.last_up_s, r.first_seq, r.last_seq, r.dropped, r.id))
+    return [(row, Line(row.dated_offset_s, row.dated_drift), runs[row.id], heard.holes(runs[row.id])) for row in wanted]
+
+
+def _absences(connection: Connection, chime: model.Chime) -> list[blind.Stretch]:
+    """When the presence topic said that the chime is away."""
+    query = select(PRESENCE.c.at_s, PRESENCE.c.alive).where(PRESENCE.c.chime_id == _chime_id(chime))
+    changes = [(row[0], row[1]) for row in connection.execute(query.order_by(PRESENCE.c.at_s, PRESENCE.c.id))]
+    return [(at_s, until_s) for (at_s, alive), (until_s, _) in pairwise([*changes, (inf, True)]) if not alive]
+
+
+def _between_watches(connection: Connection) -> list[blind.Stretch]:
+    """When the service was down."""
+    rows = connection.execute(select(WATCH.c.start_s, WATCH.c.last_s).order_by(WATCH.c.start_s)).all()
+    return [(before.last_s, after.start_s) for before, after in pairwise(rows) if after.start_s > before.last_s]

@@ -1,0 +1,84 @@
+"""Wall time of what a power-up told: its clock learns from each pack, and what was dated wrongly is dated anew.
+
+Knows no bytes, topics or SQL.
+"""
+
+from service.hostclock import HostClock
+from service.ledger import BootLedger, ChimeLedger
+from service.model import Arrival, Pack, Redating, RedatingWhy
+from service.ports import Work
+from service.press_log import regroup
+from service.walltime import BootClock, Line
+
+REDATE_S = 0.02
+"""Presses are dated anew when their clock has moved by more than this [s]: one mains cycle."""
+
+REDATE_READINGS_S = 2.0
+"""The same for supply readings, which last ten seconds and more and are many [s]."""
+
+TOLD_S = 1.0
+"""A press that has moved by more than this since it was told leaves a note of it in the record [s]."""
+
+
+def follow_clock(boot: BootLedger, pack: Pack, arrival: Arrival) -> float:
+    """Let the power-up's clock learn from this pack; the pack's moment in the boot's own time [s]."""
+    boot.changed = True
+    boot.cause = pack.boot_cause or boot.cause
+    if boot.number is None or pack.up_s is None:
+        boot.last_up_s = max(boot.last_up_s, arrival.received_s)
+        if pack.rail_windows:
+            boot.hear(arrival.received_s, None, 0)
+        return arrival.received_s
+    boot.last_up_s = max(boot.last_up_s, pack.up_s)
+    boot.clock = boot.clock.with_witness(pack.up_s, arrival.received_s)
+    boot.hear(pack.up_s, pack.seq, pack.dropped or 0)
+    return pack.up_s
+
+
+def date_anew(work: Work, chime: ChimeLedger, boot: BootLedger, at_s: float) -> None:
+    """Move what the power-up told to where its clock says by now."""
+    line = boot.clock.line()
+    if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
+        _redate(work, chime, boot, line, at_s, "better estimate")
+    if line.differs(boot.readings_dated, boot.last_up_s) > REDATE_READINGS_S:
+        work.redate_readings(boot, line)
+
+
+def set_clock(work: Work, before: HostClock, clock: HostClock, now_s: float) -> None:
+    """Somebody has set the host's clock: everything received since the host's power-up is dated by the clock as it stands now."""
+    shift_s = clock.offset_s - before.offset_s
+    since_s = before.offset_s  # uptime is zero at the power-up
+    work.listen(clock, now_s)
+    work.shift_arrivals(clock.host, since_s, shift_s)
+    for chime, boot in work.boots_heard_by(clock.host, min(since_s, clock.offset_s)):
+        if boot.number is not None:
+            boot.clock = _shifted(boot.clock, shift_s, since_s)
+            boot.changed = True
+            line = boot.clock.line()
+            if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
+                _redate(work, chime, boot, line, now_s, "clock of this host was set")
+                work.redate_readings(boot, line)
+
+
+def _redate(work: Work, chime: ChimeLedger, boot: BootLedger, line: Line, at_s: float, why: RedatingWhy) -> None:
+    """Its presses move together, and their visits with them; only beside other boots may a visit begin or end elsewhere."""
+    dated, before = boot.dated, work.press_stretches(boot)
+    work.redate(boot, line)
+    after = work.press_stretches(boot)
+    for stretches in (before, after):
+        for door_id, first_s, last_s in stretches:
+            regroup(work, door_id, first_s, first_s)
+            regroup(work, door_id, last_s, last_s)
+    if after and line.differs(dated, boot.last_up_s) > TOLD_S:
+        first_s, last_s = min(s[1] for s in after), max(s[2] for s in after)
+        shift_s = line.wall_s(boot.last_up_s) - dated.wall_s(boot.last_up_s)
+        work.add_redating(Redating(chime.site, chime.chime, at_s, first_s, last_s, shift_s, why))
+
+
+def _shifted(clock: BootClock, shift_s: float, since_s: float) -> BootClock:
+    """The clock whose witnesses that arrived since then arrived so much later."""
+    moved = BootClock()
+    for up_s, late_s in clock.witnesses:
+        arrival_s = up_s + late_s
+        moved = moved.with_witness(up_s, arrival_s + (shift_s if arrival_s >= since_s else 0.0))
+    return moved
