@@ -8,8 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 Presses = list[tuple[float, float | None]]
+Drawn = Sequence[float] | NDArray[np.float64]
 
 PULSE_S = 0.0075
 
@@ -31,14 +33,15 @@ class Hand:
 
 
 def seen(
-    holds: Sequence[float] | np.ndarray,
-    gaps: Sequence[float] | np.ndarray,
+    holds: Drawn,
+    gaps: Drawn,
     rng: np.random.Generator,
     start_s: float = 0.0,
     mains_hz: float = 50.0,
 ) -> Presses:
     """What a detector shows of true presses and pauses: from the first rise of a half-wave to the last fall of one."""
-    period, at, found = 1.0 / mains_hz, start_s, []
+    period, at = 1.0 / mains_hz, start_s
+    found: Presses = []
     phase = start_s + rng.uniform(0.0, period)
     for hold, gap in zip(holds, [*gaps, 0.0], strict=True):
         first = phase + np.ceil((at - phase) / period) * period
