@@ -7,6 +7,7 @@ from fastapi import Path, Query
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from service import model, telling
+from service.model import Sureness
 from service.ports import Clock
 
 PACK_TYPES = ("application/senml+json", "application/senml+cbor")
@@ -114,7 +115,10 @@ class Press(Form):
     pulses: int | None = Field(description="detector pulses, where the chime tells them", examples=[20])
     drop_outs: int = Field(description="pulses missing while held", examples=[0])
     bounce: bool
-    doubtful: bool = Field(description="may as well be induction or damp")
+    longest_gap_s: float = Field(description="longest pause between pulses [s]", examples=[0.012])
+    sure: Sureness = Field(description="that a finger closed the contact; doubtful: rather induction or damp")
+    doubtful: bool = Field(description="the same as `sure` being doubtful")
+    cut_off: bool = Field(description="the chime restarted while the contact was closed; its true end is not known")
 
 
 class Presses(Form):
@@ -130,24 +134,16 @@ class Visit(Form):
     start: AwareDatetime
     end: AwareDatetime
     sounded: int | None = Field(description="presses that the chime answered; null where it never tells", examples=[2])
+    doubtful: bool = Field(description="no caller: nothing but doubtful presses, or single pulses again and again")
+    cadence: str | None = Field(description="the taught way of pressing that it shows", examples=["family"])
+    who: str | None = Field(description="as a person has said", examples=["the parcel service"])
+    note: str | None = Field(examples=["left it with the neighbour"])
     presses: list[Press]
 
 
 class Visits(Form):
     visits: list[Visit]
     next: str | None = Field(description="cursor of the next page")
-
-
-class BlindSpell(Form):
-    site: str = Field(examples=["tern-cottage"])
-    chime: str = Field(examples=["hall"])
-    start: AwareDatetime
-    end: AwareDatetime | None
-    why: str = Field(examples=["chime without power"])
-
-
-class BlindSpells(Form):
-    blind: list[BlindSpell]
 
 
 class Boot(Form):

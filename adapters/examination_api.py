@@ -112,7 +112,7 @@ class ExaminationAnswer(Form):
     findings: list[JudgedFinding] = Field(description="most likely first; empty where nothing is wrong")
     quantities: dict[str, Measured] = Field(description="in SI units, by name with unit")
     presses: list[RecordedPress]
-    unseen: list[Stretch] = Field(description="presses that the detector did not see; not looked for yet")
+    unseen: list[Stretch] = Field(description="signs of presses that the record does not have")
     blind: list[Stretch] = Field(description="stretches in which a press could not have been recorded")
     looked_for: list[str] = Field(description="the members of this answer that were looked for")
     missing: list[str] = Field(description="what could not be told, and why")

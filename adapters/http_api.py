@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request
 
 from adapters import api_forms as forms
-from adapters import finding_api
+from adapters import finding_api, log_api
 from adapters.api_forms import ChimeName, Cursor, End, Limit, Page, SiteName, Start, stretch_of
 from adapters.problems import NotUnderstood, TooLarge, UnsupportedType
 from service import model, pack, telling, topics
@@ -20,13 +20,22 @@ from service.senml import SIZE_LIMIT
 KEEP_WITHIN_S = 10.0
 
 
-def build(reader: Reader, keeper: Keeper, actions: Actions, health: Health, clock: Clock, prefix: str) -> APIRouter:
+def build(
+    reader: Reader,
+    keeper: Keeper,
+    actions: Actions,
+    health: Health,
+    clock: Clock,
+    prefix: str,
+    received_s: Clock | None = None,
+) -> APIRouter:
     """The router. Its blocking routes run in FastAPI's threads."""
     router = APIRouter(prefix="/api/v1", responses=forms.PROBLEMS)
     _places(router, reader, actions)
     _record(router, reader, clock)
     finding_api.add(router, reader, actions, clock)
-    _inbox(router, reader, keeper, clock, prefix)
+    log_api.add(router, reader, clock)
+    _inbox(router, reader, keeper, received_s or clock, prefix)
 
     @router.get("/health", response_model=forms.Health, tags=["health"])
     def health_now() -> dict[str, Any]:
@@ -136,13 +145,6 @@ def _record(router: APIRouter, reader: Reader, clock: Clock) -> None:
         reader.site(site)
         found, onward = reader.visits(site, *stretch_of(page.start, page.end, clock), **page.selection())
         return {"visits": [telling.visit(visit) for visit in found], "next": onward}
-
-    @router.get("/sites/{site}/blind", response_model=forms.BlindSpells, tags=["record"])
-    def blind(site: SiteName, start: Start = None, end: End = None) -> dict[str, Any]:
-        """Stretches in which a press could not have been recorded."""
-        reader.site(site)
-        found = reader.blind_spells(site, *stretch_of(start, end, clock), clock())
-        return {"blind": [telling.blind_spell(spell) for spell in found]}
 
     @router.get("/sites/{site}/chimes/{chime}/boots", response_model=forms.Boots, tags=["record"])
     def boots(site: SiteName, chime: ChimeName, start: Start = None, end: End = None) -> dict[str, Any]:

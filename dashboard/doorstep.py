@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from dashboard import across, contexts, down, words
-from dashboard.entries import is_doubtful
 from dashboard.house import House, day_stretch, midnight_s
 from dashboard.marks import Day, day_of
 from service import model
@@ -64,10 +63,8 @@ def wires(house: House, day: Day) -> contexts.Wires:
 def counts(house: House, start_s: float, end_s: float) -> tuple[int, int, int]:
     """Visits, doubtful presses and unseen presses of a stretch."""
     visits = [visit for visit in house.visits if start_s <= visit.start_s < end_s]
-    doubtful = sum(
-        len(visit.presses) if is_doubtful(visit) else sum(p.doubtful for p in visit.presses) for visit in visits
-    )
-    return sum(not is_doubtful(visit) for visit in visits), doubtful, len(house.unseen(start_s, end_s))
+    doubtful = sum(len(visit.presses) if visit.doubtful else sum(p.doubtful for p in visit.presses) for visit in visits)
+    return sum(not visit.doubtful for visit in visits), doubtful, len(house.unseen(start_s, end_s))
 
 
 def remark(house: House, start_s: float, end_s: float) -> list[str]:
@@ -105,7 +102,7 @@ def make(
     start_s, end_s = day_stretch(today, house.zone)
     day = day_of(house, start_s, end_s, looked_s)
     from_s = looked_s if looked_s is not None else start_s
-    visits = sum(not is_doubtful(visit) for visit in since)
+    visits = sum(not visit.doubtful for visit in since)
     return contexts.Doorstep(
         head=head(house, "Doorstep", "doorstep"),
         weekday=words.weekday(today),

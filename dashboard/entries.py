@@ -4,9 +4,18 @@ from dashboard import words
 from service import model
 
 
-def is_doubtful(visit: model.Visit) -> bool:
-    """Nothing in it but doubtful presses: told as such, and not counted as a visit."""
-    return bool(visit.presses) and all(press.doubtful for press in visit.presses)
+CAUSES: dict[model.BlindWhy, str] = {
+    "chime without power": "{who} was without power",
+    "chime restarted": "{who} restarted by itself",
+    "buffer overrun": "{who} could not send, and had to throw away what it kept",
+    "service down": "Bellcrank was not running",
+    "store full": "the disk was full",
+    "packs lost": "something {who} sent was lost on the way",
+    "chime absent": "{who} had taken its leave",
+    "chime silent": "{who} was silent",
+    "door not fitted yet": "nothing had been heard of the door yet",
+}
+"""Why nothing could be recorded."""
 
 
 def visit(told: model.Visit, now_s: float) -> str:
@@ -56,3 +65,19 @@ def _uncertainty(told: model.Visit) -> list[str]:
     """Told when it exceeds a second."""
     widest_s = max((press.uncertainty_s for press in told.presses), default=0.0)
     return [f"the time is right to within {words.duration(widest_s)}"] if widest_s > 1.0 else []
+
+
+def unseen(told: model.Unseen, doors: int) -> str:
+    """Why it is thought that somebody pressed. `doors`: how many the chime has."""
+    wires = {
+        0: "no door has been heard yet",
+        1: "the door’s wire made no contact",
+        2: "neither door’s wire made contact",
+    }
+    wire = wires.get(doors, "no door’s wire made contact")
+    if told.why == ("sounded alone",):
+        return f"It sounded once, yet {wire}."
+    if told.why == ("restarted",):
+        return "It lost its supply for a moment, as a press can do where the supply is weak; nothing else tells of one."
+    sounded = "It sounded and its" if "sounded alone" in told.why else "Its"
+    return f"{sounded} rail rose by {told.rise_v or 0.0:.1f} V as a press lifts it, yet {wire}."

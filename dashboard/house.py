@@ -1,6 +1,6 @@
 """What the sheets of one house are made from: everything the Reader knows of a stretch of days, asked once. Draws nothing."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from service import model
 from service.health import Health
 from service.ports import Reader
-from service.presses.visits import ANSWER_S
+from service.presses.blind import covered_s
 
 PAGE = 1000
 
@@ -23,7 +23,8 @@ class House:
     doors: Sequence[model.Door]
     visits: Sequence[model.Visit]
     soundings: Sequence[model.Sounding]
-    blind: Sequence[model.BlindSpell]
+    blind: Sequence[model.BlindSpell]  # at every door, and over
+    unseen_presses: Sequence[model.Unseen]
     store_trouble: str | None
     store_since_s: float
     start_s: float
@@ -55,19 +56,12 @@ class House:
     def silent(self) -> list[model.Chime]:
         return [chime for chime in self.chimes if self.unheard_since_s(chime) is not None]
 
-    def unseen(self, start_s: float, end_s: float) -> list[model.Sounding]:
-        """Soundings in the stretch that no press explains."""
-        presses: dict[str, list[model.Press]] = {}
-        for visit in self.visits:
-            presses.setdefault(visit.chime, []).extend(visit.presses)
+    def unseen(self, start_s: float, end_s: float) -> list[model.Unseen]:
+        """Signs in the stretch that somebody pressed. Missing packs are told as blind time."""
         return [
-            sounding
-            for sounding in self.soundings
-            if start_s <= sounding.start_s < end_s
-            and not any(
-                press.start_s - ANSWER_S <= sounding.start_s <= (press.end_s or press.start_s) + ANSWER_S
-                for press in presses.get(sounding.chime, ())
-            )
+            one
+            for one in self.unseen_presses
+            if start_s <= one.start_s < end_s and one.why not in (("packs missing",), ("records dropped",))
         ]
 
     def unwatched(self, start_s: float, end_s: float, blind_only: bool = False) -> float:
@@ -80,7 +74,7 @@ class House:
             stretches.append((self.store_since_s, self.now_s))
         if not blind_only:
             stretches += [(chime.last_heard_s, self.now_s) for chime in self.silent()]
-        return covered(stretches, start_s, end_s)
+        return covered_s(stretches, start_s, end_s)
 
 
 def gather(
@@ -100,7 +94,12 @@ def gather(
         doors=reader.doors(site.site),
         visits=all_visits(reader, site.site, start_s, end_s),
         soundings=reader.soundings(site.site, start_s, end_s),
-        blind=reader.blind_spells(site.site, start_s, end_s, now_s),
+        blind=[
+            spell
+            for spell in reader.blind_spells(site.site, start_s, end_s, now_s)
+            if spell.door is None and spell.end_s is not None
+        ],
+        unseen_presses=reader.unseen(site.site, start_s, end_s),
         store_trouble=health.store_trouble,
         store_since_s=health.store_since_s,
         start_s=start_s,
@@ -117,20 +116,6 @@ def all_visits(reader: Reader, site: str, start_s: float, end_s: float) -> list[
         found += some
         if cursor is None:
             return found
-
-
-def covered(stretches: Iterable[tuple[float, float]], start_s: float, end_s: float) -> float:
-    """How much of start_s..end_s the stretches cover, each moment counted once [s].
-
-    >>> covered([(0, 10), (5, 12), (20, 30)], 2, 25)
-    15.0
-    """
-    total, reached = 0.0, start_s
-    for first, last in sorted(stretches):
-        first, last = max(first, reached), min(last, end_s)
-        if last > first:
-            total, reached = total + last - first, last
-    return total
 
 
 def midnight_s(day: date, zone: ZoneInfo) -> float:

@@ -117,7 +117,7 @@ def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
         lane = places.get((visit.chime, visit.door))
         if lane is None or not start_s <= visit.start_s < end_s:
             continue
-        doubtful = entries.is_doubtful(visit)
+        doubtful = visit.doubtful
         name = f"{lanes[lane].label}, doubtful" if doubtful else names[visit.chime, visit.door]
         heading = f"{words.clock(visit.start_s, house.zone)} {name}"
         marks.append(
@@ -138,26 +138,21 @@ def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
 def _unseen_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
     places = {lane.chime: number for number, lane in enumerate(lanes) if lane.door is None}
     marks = []
-    for sounding in house.unseen(start_s, end_s):
-        lane = places.get(sounding.chime)
+    for one in house.unseen(start_s, end_s):
+        lane = places.get(one.chime)
         if lane is None:
             continue
-        doors = sum(one.chime == sounding.chime and one.door is not None for one in lanes)
-        wires = {
-            0: "no door has been heard yet",
-            1: "the door’s wire made no contact",
-            2: "neither door’s wire made contact",
-        }
+        doors = sum(other.chime == one.chime and other.door is not None for other in lanes)
         marks.append(
             Mark(
                 "unseen",
-                sounding.start_s,
+                one.start_s,
                 lane,
                 lane,
                 (),
-                True,
-                f"{words.clock(sounding.start_s, house.zone)} {lanes[lane].label}, no press seen",
-                f"It sounded once, yet {wires.get(doors, 'no door’s wire made contact')}.",
+                "sounded alone" in one.why,
+                f"{words.clock(one.start_s, house.zone)} {lanes[lane].label}, no press seen",
+                entries.unseen(one, doors),
             )
         )
     return marks
@@ -174,7 +169,7 @@ def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
         # only the end of the day itself is told as 24.00
         until = "24.00" if last >= end_s and end_s < house.now_s else words.clock(last, house.zone)
         who = "the chime" if len(house.chimes) == 1 else f"the {lanes[lane].label[0].lower()}{lanes[lane].label[1:]}"
-        cause = f"{who} was without power" if spell.why == "chime without power" else f"{who} was silent"
+        cause = entries.CAUSES[spell.why].format(who=who)
         marks.append(
             Mark(
                 "blind",

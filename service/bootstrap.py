@@ -5,7 +5,7 @@ import json
 import signal
 import sys
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -30,6 +30,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.examiner import Examiner
     from service.findings.judge import judge
     from service.health import Health
+    from service.hostclock import Watched
     from service.hub import Hub
     from service.intake import Understander
     from service.keeper import Keeper
@@ -73,11 +74,12 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             settings.mqtt_version,
             settings.mqtt_client_id,
         )
-        listener = Listener(access, settings.prefix, health, now_s)
-        keeper = Keeper(store, listener, understander, health, now_s, hub.tell)
+        watched = Watched()
+        listener = Listener(access, settings.prefix, health, watched.now_s)
+        keeper = Keeper(store, listener, understander, health, now_s, hub.tell, watched=watched)
         timers = Timers(keeper, now_s)
         examiner = Examiner(store.reader(), keeper, judge, now_s, give_memory_back)
-        app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings)
+        app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings, watched.now_s)
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),
@@ -97,8 +99,16 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             print("Stopping. Nothing is left running.", flush=True)
 
 
-def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, settings: Settings) -> Any:
-    """The page and the API as one ASGI application."""
+def build_app(
+    reader: Any,
+    keeper: Any,
+    actions: Any,
+    health: Any,
+    hub: Any,
+    settings: Settings,
+    received_s: Callable[[], float] = now_s,
+) -> Any:
+    """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received."""
     from fastapi import FastAPI
 
     from adapters import examination_api, fitout_api, http_api, live, problems
@@ -116,7 +126,7 @@ def build_app(reader: Any, keeper: Any, actions: Any, health: Any, hub: Any, set
     )
     problems.install(app)
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
-    app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix))
+    app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix, received_s))
     app.include_router(fitout_api.build(fitout_plot.plot))
     app.include_router(examination_api.build(lambda lines, sheet: answer(examined(lines, sheet, settings.prefix))))
     app.include_router(live.build(reader, hub))

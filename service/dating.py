@@ -3,7 +3,7 @@
 Knows no bytes, topics or SQL.
 """
 
-from service.hostclock import HostClock
+from service.hostclock import STEP_S, HostClock
 from service.ledger import BootLedger, ChimeLedger
 from service.model import Arrival, Pack, Redating, RedatingWhy
 from service.ports import Work
@@ -44,20 +44,29 @@ def date_anew(work: Work, chime: ChimeLedger, boot: BootLedger, at_s: float) -> 
         work.redate_readings(boot, line)
 
 
-def set_clock(work: Work, before: HostClock, clock: HostClock, now_s: float) -> None:
-    """Somebody has set the host's clock: everything received since the host's power-up is dated by the clock as it stands now."""
-    shift_s = clock.offset_s - before.offset_s
-    since_s = before.offset_s  # uptime is zero at the power-up
+def listen(work: Work, clock: HostClock, now_s: float, anew: bool) -> None:
+    """From now on packs are received by this clock. Where somebody has set it since the host's power-up, everything received
+    since then is dated by the clock as it stands now. `anew`: Bellcrank was away before, else it has listened all the time."""
+    before = work.last_clock(clock.host)
+    if before is not None and not anew:
+        work.still_listening(now_s - (clock.offset_s - before.offset_s))
+    if before is not None and abs(clock.offset_s - before.offset_s) > STEP_S:
+        _move_arrivals(work, clock.host, clock.offset_s - before.offset_s, now_s)
     work.listen(clock, now_s)
-    work.shift_arrivals(clock.host, since_s, shift_s)
-    for chime, boot in work.boots_heard_by(clock.host, min(since_s, clock.offset_s)):
-        if boot.number is not None:
-            boot.clock = _shifted(boot.clock, shift_s, since_s)
-            boot.changed = True
-            line = boot.clock.line()
-            if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
-                _redate(work, chime, boot, line, now_s, "clock of this host was set")
-                work.redate_readings(boot, line)
+
+
+def _move_arrivals(work: Work, host: str, shift_s: float, now_s: float) -> None:
+    since_s = work.first_listened_s(host)
+    moved = work.boots_heard_by(host, since_s)
+    work.shift_arrivals(host, since_s, shift_s)
+    for chime, boot in moved:
+        if boot.number is None:
+            continue
+        boot.clock, boot.changed = _shifted(boot.clock, shift_s, since_s), True
+        line = boot.clock.line()
+        if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
+            _redate(work, chime, boot, line, now_s, "clock of this host was set")
+            work.redate_readings(boot, line)
 
 
 def _redate(work: Work, chime: ChimeLedger, boot: BootLedger, line: Line, at_s: float, why: RedatingWhy) -> None:

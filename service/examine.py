@@ -50,6 +50,7 @@ class Examined:
     with_sheet: bool
     first_s: float | None  # when chimes were heard first and last
     last_s: float | None
+    unseen: tuple[model.Unseen, ...] = ()
 
     @property
     def findings(self) -> list[tuple[ExaminedChime, Finding]]:
@@ -94,13 +95,16 @@ def examine(
                 work.keep_fitout(chime.site, chime.chime, sheet, chime.last_heard_s, "recording")
     sites = sorted({chime.site for chime in heard})
     presses = tuple(press for site in sites for press in _all_presses(reader, site) if not press.doubtful)
-    blind = tuple(spell for site in sites for spell in reader.blind_spells(site, -inf, inf, inf))
+    spells = (spell for site in sites for spell in reader.blind_spells(site, -inf, inf, inf))
+    blind = tuple(spell for spell in spells if spell.door is None)
+    unseen = tuple(one for site in sites for one in reader.unseen(site, -inf, inf))
     examined = [_examined(reader, chime, presses, blind) for chime in heard]
     return Examined(
         chimes=tuple(one for one in examined if one is not None),
         silent=tuple((chime.site, chime.chime) for chime, one in zip(heard, examined, strict=True) if one is None),
         presses=presses,
         blind=blind,
+        unseen=unseen,
         read=count,
         set_aside=tuple(reader.set_aside(limit=SET_ASIDE_LIMIT)[0]),
         with_sheet=sheet is not None,
@@ -110,8 +114,8 @@ def examine(
 
 
 def answer(examined: Examined) -> dict[str, Any]:
-    """As the contract has it ("What examining a recording answers"). Unseen presses are not looked for yet: `looked_for` says
-    what was; `outlook` is there where a chime was surveyed over three weeks."""
+    """As the contract has it ("What examining a recording answers"). `looked_for` says what was looked for; `outlook` is there
+    where a chime was surveyed over three weeks."""
     quantities = {name: asdict(one) for chime in examined.chimes for name, one in chime.verdict.quantities.items()}
     ahead = [
         {"site": chime.site, "chime": chime.chime, **telling.outlook(one)}
@@ -132,12 +136,19 @@ def answer(examined: Examined) -> dict[str, Any]:
             }
             for press in examined.presses
         ],
-        "unseen": [],
+        "unseen": [
+            {
+                "start": telling.rfc3339(one.start_s),
+                "end": telling.rfc3339(one.end_s),
+                "why": telling.told_of_unseen(one),
+            }
+            for one in examined.unseen
+        ],
         "blind": [
             {"start": telling.rfc3339(spell.start_s), "end": telling.rfc3339_or_none(spell.end_s), "why": spell.why}
             for spell in examined.blind
         ],
-        "looked_for": ["findings", "quantities", "presses", "blind", *(["outlook"] if ahead else [])],
+        "looked_for": ["findings", "quantities", "presses", "unseen", "blind", *(["outlook"] if ahead else [])],
         "missing": examined.missing,
         "packs": {
             "read": examined.read,

@@ -8,7 +8,7 @@ import os
 import time
 import uuid
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -24,9 +24,42 @@ class HostClock(NamedTuple):
     offset_s: float
 
 
+def _uptime_s() -> float:
+    return time.clock_gettime(time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic()
+
+
+@cache
+def _host() -> str:
+    """Linux names each power-up. Elsewhere every start of this process counts as one: what it was before is not known."""
+    told = Path("/proc/sys/kernel/random/boot_id")
+    return told.read_text().strip() if told.exists() and hasattr(os, "uname") else uuid.uuid4().hex
+
+
 def read() -> HostClock:
     """The clock as it stands now."""
     return HostClock(_host(), time.time() - _uptime_s())
+
+
+class Watched:
+    """The clock by which packs are received. It stays as the record knows it until the record has been told of a change, so that
+    what is received and what is known of the clock never disagree.
+
+    Parameters
+    ----------
+    read, uptime_s : what the host shows.
+    """
+
+    def __init__(self, read: Callable[[], HostClock] = read, uptime_s: Callable[[], float] = _uptime_s) -> None:
+        self._read, self._uptime_s = read, uptime_s
+        self.known = read()
+
+    def now_s(self) -> float:
+        return self._uptime_s() + self.known.offset_s
+
+    def step(self) -> HostClock | None:
+        """The clock as somebody has set it since; None where nobody has."""
+        clock = self._read()
+        return clock if abs(clock.offset_s - self.known.offset_s) > STEP_S else None
 
 
 class Reading(NamedTuple):
@@ -56,14 +89,3 @@ class HostClocks:
             return "", 0.0
         clock = self._clocks[number]
         return clock.host, self._newest[clock.host] - clock.offset_s
-
-
-def _uptime_s() -> float:
-    return time.clock_gettime(time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic()
-
-
-@cache
-def _host() -> str:
-    """Linux names each power-up. Elsewhere every start of this process counts as one: what it was before is not known."""
-    told = Path("/proc/sys/kernel/random/boot_id")
-    return told.read_text().strip() if told.exists() and hasattr(os, "uname") else uuid.uuid4().hex

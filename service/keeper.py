@@ -16,9 +16,10 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
-from service import intake
+from service import dating, intake
 from service.errors import StoreUnavailable
 from service.health import Health
+from service.hostclock import Watched
 from service.model import Arrival, Event
 from service.ports import Clock, Store, Work
 
@@ -37,6 +38,9 @@ BURST = 8
 LULL_S = 0.002
 PATIENCE_S = 2.0
 """A burst is kept first and understood afterwards, but never later than this."""
+
+NOTE_EVERY_S = 30.0
+"""How often it is noted that we still listen [s]."""
 
 RETRY_S = 1.0
 """Pause before the store is tried again after it has failed."""
@@ -65,6 +69,7 @@ class Keeper:
     Parameters
     ----------
     told : called with events after each commit, from the keeper's thread; must not block.
+    watched : the host's clock, by which the source says when something arrived.
     limit : parcels that may wait. `submit` blocks above it.
     """
 
@@ -77,9 +82,12 @@ class Keeper:
         clock: Clock,
         told: Callable[[Sequence[Event]], None],
         limit: int = 1000,
+        watched: Watched | None = None,
     ) -> None:
         self._store, self._source, self._understander = store, source, understander
         self._health, self._clock, self._told = health, clock, told
+        self._watched = watched or Watched()
+        self._listens, self._noted_s = False, 0.0
         self._parcels: queue.Queue[Parcel] = queue.Queue(limit)
         self._jobs: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
@@ -142,6 +150,7 @@ class Keeper:
             self._woken.close()
 
     def _turn(self) -> None:
+        self._watch_clock()
         arrivals = self._source.collect(BATCH)
         parcels = self._handed_in()
         if arrivals or parcels:
@@ -156,6 +165,24 @@ class Keeper:
         self._source.wait(self._woken.fileno(), 1.0)
         with suppress(BlockingIOError):
             self._woken.recv(4096)
+
+    def _watch_clock(self) -> None:
+        """Before anything is kept, the record knows by which clock. Twice a minute it is noted that we still listen."""
+        set_anew = self._watched.step()
+        now_s = self._clock()
+        if self._listens and set_anew is None and 0.0 <= now_s - self._noted_s < NOTE_EVERY_S:
+            return
+        try:
+            with self._store.work() as work:
+                if self._listens and set_anew is None:
+                    work.still_listening(now_s)
+                else:
+                    dating.listen(work, set_anew or self._watched.known, now_s, anew=not self._listens)
+        except StoreUnavailable as trouble:
+            self._store_failed(trouble)
+            return
+        self._watched.known = set_anew or self._watched.known
+        self._listens, self._noted_s = True, now_s
 
     def _handed_in(self) -> list[Parcel]:
         return [self._parcels.get_nowait() for _ in range(min(self._parcels.qsize(), BATCH))]
@@ -207,7 +234,10 @@ class Keeper:
     def _store_works(self) -> None:
         if self._health.store_trouble is not None:
             log.warning("The record can be written again")
-            self._health.store_trouble, self._health.store_since_s = None, self._clock()
+            since_s, until_s = self._health.store_since_s, self._clock()
+            with suppress(StoreUnavailable), self._store.work() as work:
+                work.add_store_trouble(since_s, until_s)
+            self._health.store_trouble, self._health.store_since_s = None, until_s
 
     def _wake(self) -> None:
         with suppress(OSError):  # a full buffer wakes as well, and after the end there is nobody to wake

@@ -260,6 +260,10 @@ class Work(FindingWork, Protocol):
         """By which packs were received last in this power-up of the host."""
         ...
 
+    def first_listened_s(self, host: str) -> float:
+        """When this bridge began to listen in this power-up of the host."""
+        ...
+
     def add_store_trouble(self, start_s: float, end_s: float) -> None: ...
     def boots_heard_by(self, host: str, since_s: float) -> list[tuple[ChimeLedger, BootLedger]]:
         """Power-ups heard since then; of chimes without boot and up, those that are dated by this power-up of the host."""

@@ -43,8 +43,11 @@ def press(fact: model.Press) -> dict[str, Any]:
         "source": fact.source,
         "pulses": fact.pulses,
         "drop_outs": fact.drop_outs,
+        "longest_gap_s": round(fact.longest_gap_s, 4),
         "bounce": fact.bounce,
+        "sure": fact.sure,
         "doubtful": fact.doubtful,
+        "cut_off": fact.cut_off,
     }
 
 
@@ -57,6 +60,10 @@ def visit(fact: model.Visit) -> dict[str, Any]:
         "start": rfc3339(fact.start_s),
         "end": rfc3339(fact.end_s),
         "sounded": fact.sounded,
+        "doubtful": fact.doubtful,
+        "cadence": fact.cadence,
+        "who": fact.who,
+        "note": fact.note,
         "presses": [press(one) for one in fact.presses],
     }
 
@@ -110,6 +117,54 @@ def blind_spell(fact: model.BlindSpell) -> dict[str, Any]:
         "chime": fact.chime,
         "start": rfc3339(fact.start_s),
         "end": rfc3339_or_none(fact.end_s),
+        "why": fact.why,
+        "door": fact.door,
+        "packs": fact.packs,
+        "records": fact.records,
+    }
+
+
+def unseen(fact: model.Unseen) -> dict[str, Any]:
+    return {
+        "site": fact.site,
+        "chime": fact.chime,
+        "start": rfc3339(fact.start_s),
+        "end": rfc3339(fact.end_s),
+        "why": list(fact.why),
+        "told": told_of_unseen(fact),
+        "rise_v": None if fact.rise_v is None else round(fact.rise_v, 3),
+        "packs": fact.packs,
+        "records": fact.records,
+    }
+
+
+def told_of_unseen(fact: model.Unseen) -> str:
+    """One or two sentences for the log.
+
+    >>> told_of_unseen(model.Unseen("tern-cottage", "hall", 0.0, 40.0, ("packs missing",), packs=3))
+    'Packs of the chime are missing, 3 of them: a press may be among them.'
+    """
+    if fact.why == ("packs missing",):
+        return f"Packs of the chime are missing, {fact.packs} of them: a press may be among them."
+    if fact.why == ("records dropped",):
+        return f"The chime threw away {fact.records} records that it could not send: a press may be among them."
+    signs = {
+        "rail rose": f"the rail rose by {fact.rise_v or 0.0:.2f} V, and no detector saw a pulse",
+        "sounded alone": "the chime sounded, and no press was recorded",
+        "restarted": "the chime lost its supply for a moment, as a press can do where the supply is weak",
+    }
+    likely = "possibly" if fact.why == ("restarted",) else "probably"
+    return f"Somebody {likely} pressed: {'; '.join(signs[why] for why in fact.why)}."
+
+
+def redating(fact: model.Redating) -> dict[str, Any]:
+    return {
+        "site": fact.site,
+        "chime": fact.chime,
+        "at": rfc3339(fact.at_s),
+        "start": rfc3339(fact.start_s),
+        "end": rfc3339(fact.end_s),
+        "shift_s": round(fact.shift_s, 3),
         "why": fact.why,
     }
 

@@ -27,6 +27,9 @@ class Ledgers:
         """Trust nothing at hand any more."""
         self._chimes: dict[tuple[str, str], ChimeLedger] = {}
         self._event_ids: counting[int] | None = None
+        self.forget_clocks()
+
+    def forget_clocks(self) -> None:
         self._clocks: HostClocks | None = None
 
     def host_clocks(self, connection: Connection) -> HostClocks:

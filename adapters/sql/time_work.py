@@ -99,7 +99,12 @@ class TimeWork:
                 host=clock.host, offset_s=clock.offset_s, after_pack_id=newest, start_s=now_s, last_s=now_s
             )
         )
-        self._ledgers.forget()
+        self._ledgers.forget_clocks()
+
+    def first_listened_s(self, host: str) -> float:
+        return float(
+            self._connection.execute(select(func.min(WATCH.c.start_s)).where(WATCH.c.host == host)).scalar_one()
+        )
 
     def still_listening(self, now_s: float) -> None:
         newest = select(func.max(WATCH.c.id)).scalar_subquery()

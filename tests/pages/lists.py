@@ -9,6 +9,7 @@ from service import model
 from service.errors import NotFound, StoreUnavailable
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.life import Held
+from service.presses import unseen
 from service.presses.visits import answered
 
 LONDON = ZoneInfo("Europe/London")
@@ -198,7 +199,10 @@ class Record:
         return self.sheet_list[:limit]
 
     def unseen(self, site: str, start_s: float, end_s: float) -> Sequence[model.Unseen]:
-        return [u for u in self.unseen_list if u.site == site and start_s <= u.start_s < end_s]
+        presses = [(p.start_s, p.end_s or p.start_s) for p in self.press_list]
+        alone = unseen.unseen(unseen.Signs(presses, soundings=[s.start_s for s in self.sounding_list]))
+        found = [*self.unseen_list, *(model.Unseen(SITE, CHIME, *sign) for sign in alone)]
+        return [u for u in found if u.site == site and start_s <= u.start_s < end_s]
 
     def redatings(self, site: str, start_s: float, end_s: float) -> Sequence[model.Redating]:
         return []

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboard.house import covered, day_stretch, hours_of
+from dashboard.house import day_stretch, hours_of
+from service.presses.blind import covered_s
 from tests.pages.conftest import Opened
 from tests.pages.reading import headline, lead, words_of
 from tests.pages.tern_cottage import LONDON, at, usual_house
@@ -73,6 +74,6 @@ def test_what_is_no_day_is_no_sheet(opened: Opened, day: str) -> None:
 
 def test_each_moment_counts_once() -> None:
     # by hand: 2..12 and 20..25
-    assert covered([(0, 10), (5, 12), (20, 30)], 2, 25) == 15
-    assert covered([], 0, 10) == 0
-    assert covered([(5, 5), (9, 3)], 0, 10) == 0
+    assert covered_s([(0, 10), (5, 12), (20, 30)], 2, 25) == 15
+    assert covered_s([], 0, 10) == 0
+    assert covered_s([(5, 5), (9, 3)], 0, 10) == 0

@@ -5,11 +5,11 @@ from types import ModuleType
 
 import pytest
 
-from dashboard import finding_list, house, placing, quantities, rail_chart, words
+from dashboard import finding_list, placing, quantities, rail_chart, words
 
 
 @pytest.mark.parametrize(
-    "module", [finding_list, house, placing, quantities, rail_chart, words], ids=lambda module: module.__name__
+    "module", [finding_list, placing, quantities, rail_chart, words], ids=lambda module: module.__name__
 )
 def test_examples_hold(module: ModuleType) -> None:
     tried = doctest.testmod(module)
