@@ -31,7 +31,7 @@ class Spoken:
 class Trial:
     """What a rule would have said from `from_s` to `to_s`; `known_s` of that the record holds.
 
-    `withheld`: how often the condition came while the rule was suppressed by design.
+    `withheld`: how much more often it would have spoken, were it not for what suppresses it.
     """
 
     rule: Rule
@@ -64,11 +64,10 @@ def try_on(rule: Rule, facts: Facts, from_s: float, to_s: float, others: Sequenc
         more = [other for other in others if other.id in one.suppressed_by and other.id not in names]
         names |= {other.id for other in more}
         needed += more
-    walked = follow(needed, {}, facts).transitions
-    own = [one for one in walked if one.rule == rule.id]
+    spoken = _called(needed, rule, facts, from_s)
+    alone = _called([replace(rule, suppressed_by=())], rule, facts, from_s) if len(needed) > 1 else spoken
     known_s = max(facts.to_s - max(from_s, facts.from_s), 0.0)
-    spoken = tuple(one for one in spoken_in(own) if from_s <= one.at_s <= to_s)
-    return Trial(rule, from_s, to_s, known_s, spoken, _withheld(needed, rule, facts, from_s) if len(needed) > 1 else 0)
+    return Trial(rule, from_s, to_s, known_s, tuple(spoken), max(len(alone) - len(spoken), 0))
 
 
 def spoken_in(transitions: Iterable[Transition]) -> list[Spoken]:
@@ -91,12 +90,6 @@ def spoken_in(transitions: Iterable[Transition]) -> list[Spoken]:
     return result
 
 
-def _withheld(needed: Sequence[Rule], rule: Rule, facts: Facts, from_s: float) -> int:
-    """How much more often the condition alone would have called."""
-    alone = follow([replace(rule, suppressed_by=())], {}, facts).transitions
-    together = follow(needed, {}, facts).transitions
-
-    def calls(transitions: Iterable[Transition]) -> int:
-        return sum(one.told is Told.ANNUNCIATED and one.rule == rule.id and one.at_s >= from_s for one in transitions)
-
-    return max(calls(alone) - calls(together), 0)
+def _called(rules: Sequence[Rule], rule: Rule, facts: Facts, from_s: float) -> list[Spoken]:
+    transitions = [one for one in follow(rules, {}, facts).transitions if one.rule == rule.id]
+    return [one for one in spoken_in(transitions) if one.at_s >= from_s]
