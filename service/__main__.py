@@ -111,6 +111,13 @@ def _demo_folder() -> Path:
     return folder.with_name(f"{folder.name}-demo")
 
 
+def _rebuild(options: argparse.Namespace) -> None:
+    from service import bootstrap
+
+    count = bootstrap.rebuild(_settings(options))
+    print(f"Rebuilt from {count} packs. What people have said and what examinations found is as it was.")
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="bellcrank", description="Logs who rang and when, and how the supply of the chime is.", epilog=CAUTIONS
@@ -185,6 +192,12 @@ def _parser() -> argparse.ArgumentParser:
     take.set_defaults(call=_import)
     take.add_argument("recording", type=Path)
     take.add_argument("--data", type=Path, metavar="DIR", help="folder of the record")
+
+    rebuild = commands.add_parser(
+        "rebuild", help="make all that is derived anew from the kept packs, also while it runs"
+    )
+    rebuild.set_defaults(call=_rebuild)
+    rebuild.add_argument("--data", type=Path, metavar="DIR", help="folder of the record")
     return parser
 
 

@@ -303,6 +303,30 @@ def import_recording(recording: Path, settings: Settings) -> int:
         return take_in(store, recordings.read(lines), Understander(store, settings.prefix, settings.enrolment_open))
 
 
+def rebuild(settings: Settings) -> int:
+    """Make everything that is derived anew from the kept packs, while the service runs or not; how many packs there were."""
+    from tqdm import tqdm
+
+    from adapters.sql.rebuilding import Rebuilding
+
+    for _ in range(3):
+        with ExitStack() as stack:
+            rebuilding = Rebuilding(
+                settings.url_of_record, settings.data / "rebuild.sqlite", settings.prefix, settings.enrolment_open
+            )
+            stack.callback(rebuilding.close)
+            bar = stack.enter_context(
+                tqdm(total=rebuilding.total(), desc="Rebuilding", unit=" packs", ascii=" -", mininterval=0.5)
+            )
+            while done := rebuilding.advance():
+                bar.update(done)
+            if rebuilding.exchange():
+                return int(bar.n)
+    raise SettingError(
+        "The record changed three times while it was rebuilt; nothing of it was touched. Try again later."
+    )
+
+
 def _path(text: str) -> Path | None:
     return Path(text) if text else None
 

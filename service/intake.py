@@ -31,10 +31,11 @@ class Understander:
     ----------
     prefix : first part of every topic.
     enrolment_open : whether packs of chimes that nobody has claimed are understood; else they are refused and counted.
+    tell : whether those who listen live are told of what is understood.
     """
 
-    def __init__(self, store: Store, prefix: str = "bellcrank", enrolment_open: bool = True) -> None:
-        self._store, self._prefix, self._enrolment_open = store, prefix, enrolment_open
+    def __init__(self, store: Store, prefix: str = "bellcrank", enrolment_open: bool = True, tell: bool = True) -> None:
+        self._store, self._prefix, self._enrolment_open, self._tell = store, prefix, enrolment_open, tell
 
     def process_pending(self, limit: int = 200) -> int:
         """Understand up to `limit` kept packs in one transaction; how many there were.
@@ -69,7 +70,7 @@ class Understander:
         return limit
 
     def _process(self, work: Work, limit: int) -> int:
-        waiting, batch = work.next_kept(limit), understanding.Batch(work)
+        waiting, batch = work.next_kept(limit), understanding.Batch(work, self._tell)
         for pack_id, arrival in waiting:
             address: Address | None = None
             try:

@@ -28,8 +28,9 @@ restarted may have given it another packet id [s]. Longer ago, it is rather anot
 class Batch:
     """Packs understood in one transaction. What they change in the dating of a boot is worked out once, by `finish`."""
 
-    def __init__(self, work: Work) -> None:
+    def __init__(self, work: Work, tell: bool = True) -> None:
         self.work = work
+        self._tell = tell
         self._clocks: dict[int, tuple[ChimeLedger, BootLedger, float]] = {}
         self._pressed: dict[int, float] = {}
 
@@ -45,7 +46,7 @@ class Batch:
         now_up_s = follow_clock(boot, pack, arrival)
         if boot.number is not None:
             self._clocks[boot.id] = (chime, boot, arrival.received_s)
-        tell = arrival.via != "file"
+        tell = self._tell and arrival.via != "file"
         for press_id in record_presses(work, chime, boot, pack, pack_id, now_up_s):
             if tell:
                 self._pressed[press_id] = arrival.received_s
@@ -67,7 +68,7 @@ class Batch:
             return
         chime.alive, chime.alive_since_s, chime.changed = alive, arrival.received_s, True
         self.work.add_presence(chime, arrival.received_s, alive)
-        if arrival.via != "file":
+        if self._tell and arrival.via != "file":
             data = telling.presence(arrival.received_s, alive)
             self.work.add_event("presence", arrival.received_s, chime.site, chime.chime, data)
 

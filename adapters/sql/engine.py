@@ -7,9 +7,10 @@ import importlib.resources
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
-from sqlalchemy import CursorResult, Engine, Table, create_engine, event, inspect
+from sqlalchemy import Connection, CursorResult, Engine, Table, create_engine, event, inspect
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import StaticPool
 from sqlmodel import SQLModel
@@ -65,6 +66,21 @@ def _engine(url: str, pragmas: dict[str, str]) -> Engine:
 
         event.listen(engine, "connect", prepare)
     return engine
+
+
+@contextmanager
+def attached(engine: Engine, beside: Path) -> Iterator[Connection]:
+    """A connection to the record (`main`) with another SQLite file attached (`beside`). Whoever takes it commits."""
+    with engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA busy_timeout = 60000")
+        connection.exec_driver_sql("ATTACH DATABASE ? AS beside", (str(beside),))
+        connection.commit()
+        try:
+            yield connection
+        finally:
+            connection.rollback()
+            connection.exec_driver_sql("DETACH DATABASE beside")
+            connection.invalidate()  # it waits longer than others; nobody else shall get it
 
 
 def table(model: type[SQLModel]) -> Table:

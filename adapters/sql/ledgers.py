@@ -14,6 +14,7 @@ from service.walltime import BootClock, Line
 
 SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
 EVENT, HEARD, WATCH = table(tables.Event), table(log_tables.Heard), table(log_tables.Watch)
+GENERATION = select(table(tables.Progress).c.generation)
 
 
 class Ledgers:
@@ -21,6 +22,7 @@ class Ledgers:
 
     def __init__(self, time_zone: str) -> None:
         self._time_zone = time_zone
+        self._generation: int | None = None
         self.forget()
 
     def forget(self) -> None:
@@ -28,6 +30,13 @@ class Ledgers:
         self._chimes: dict[tuple[str, str], ChimeLedger] = {}
         self._event_ids: counting[int] | None = None
         self.forget_clocks()
+
+    def check(self, connection: Connection) -> None:
+        """At the beginning of a transaction: somebody else may have exchanged what is derived."""
+        generation = connection.execute(GENERATION).scalar()
+        if generation != self._generation:
+            self.forget()
+        self._generation = generation
 
     def forget_clocks(self) -> None:
         self._clocks: HostClocks | None = None
@@ -92,7 +101,7 @@ class Ledgers:
     ) -> BootLedger:
         known = self.boots(connection, chime, number)
         boot = BootLedger(0, number, received_s, dated=line, readings_dated=line, host=host)
-        values = {"chime_id": chime.id, "number": number, "host": host, **_columns(boot)}
+        values = {"chime_id": chime.id, "number": number, **_columns(boot)}
         boot.id = inserted_key(connection.execute(insert(BOOT).values(values)))
         known.insert(0, boot)
         return boot
@@ -163,7 +172,9 @@ def clock_of(witnesses: list[Any]) -> BootClock:
 
 
 def _runs(connection: Connection, boot_id: int) -> list[Run]:
-    rows = connection.execute(select(HEARD).where(HEARD.c.boot_id == boot_id).order_by(HEARD.c.first_up_s, HEARD.c.id))
+    rows = connection.execute(
+        select(HEARD).where(HEARD.c.boot_id == boot_id).order_by(HEARD.c.first_seq, HEARD.c.first_up_s, HEARD.c.id)
+    )
     return [Run(r.first_up_s, r.last_up_s, r.first_seq, r.last_seq, r.dropped, r.id) for r in rows]
 
 
@@ -186,6 +197,7 @@ def _boot(row: Any, runs: list[Run]) -> BootLedger:
 def _columns(boot: BootLedger) -> dict[str, Any]:
     return {
         "cause": boot.cause,
+        "host": boot.host,
         "start_s": boot.dated.wall_s(0.0) if boot.number is not None else boot.first_received_s,
         "last_heard_s": boot.dated.wall_s(boot.last_up_s),
         "last_up_s": boot.last_up_s,

@@ -69,10 +69,12 @@ class KeptPack(SQLModel, table=True):
 
 
 class Progress(SQLModel, table=True):
-    """One row: kept packs up to `understood_id` have been understood or set aside."""
+    """One row: kept packs up to `understood_id` have been understood or set aside. `generation` grows when what is derived has
+    been exchanged from outside: then nothing kept at hand is true any more."""
 
     id: int = Field(default=1, primary_key=True)
     understood_id: int = Field(default=0, sa_column=Column(BigInteger, nullable=False))
+    generation: int = 0
 
 
 class PackFate(SQLModel, table=True):

@@ -41,19 +41,22 @@ class SqlStore:
     ----------
     url : SQLAlchemy's, such as "sqlite:///record.sqlite" or "postgresql+psycopg://...".
     time_zone : IANA name that a new site gets.
+    inbox : another record, from which kept packs are taken instead of this one's own.
     """
 
-    def __init__(self, url: str, time_zone: str = "UTC") -> None:
-        self._engine: Engine = open_engine(url)
-        self._reading: Engine = reading_engine(self._engine)
+    def __init__(self, url: str, time_zone: str = "UTC", inbox: Engine | None = None) -> None:
+        self.engine: Engine = open_engine(url)
+        self._reading: Engine = reading_engine(self.engine)
+        self._inbox = inbox
         self._ledgers = Ledgers(time_zone)
         self._events: list[model.Event] = []
 
     @contextmanager
     def work(self) -> Iterator["SqlWork"]:
         try:
-            with unavailable_told(), self._engine.begin() as connection:
-                work = SqlWork(connection, self._ledgers)
+            with unavailable_told(), self.engine.begin() as connection:
+                self._ledgers.check(connection)
+                work = SqlWork(connection, self._ledgers, self._inbox)
                 yield work
                 work.flush()
         except BaseException:
@@ -70,15 +73,17 @@ class SqlStore:
 
     def close(self) -> None:
         self._reading.dispose()
-        self._engine.dispose()
+        self.engine.dispose()
+        if self._inbox is not None:
+            self._inbox.dispose()
 
 
 class SqlWork(TimeWork, PressWork, FindingWork):
     """One transaction."""
 
-    def __init__(self, connection: Connection, ledgers: Ledgers) -> None:
+    def __init__(self, connection: Connection, ledgers: Ledgers, inbox: Engine | None = None) -> None:
         super().__init__(connection)
-        self._ledgers = ledgers
+        self._ledgers, self._inbox = ledgers, inbox
         self._waiting: dict[Any, list[dict[str, Any]]] = {
             target: [] for target in (KEY, CONTENT, READING, TESTIMONY, EVENT, FATE)
         }
@@ -122,8 +127,14 @@ class SqlWork(TimeWork, PressWork, FindingWork):
             self._connection.execute(insert(KEPT), rows)
 
     def next_kept(self, limit: int) -> Sequence[tuple[int, model.Arrival]]:
-        understood = select(func.coalesce(func.max(PROGRESS.c.understood_id), 0)).scalar_subquery()
-        rows = self._connection.execute(select(KEPT).where(KEPT.c.id > understood).order_by(KEPT.c.id).limit(limit))
+        understood = select(func.coalesce(func.max(PROGRESS.c.understood_id), 0))
+        last = self._understood_id or self._connection.execute(understood).scalar_one()
+        query = select(KEPT).where(KEPT.c.id > last).order_by(KEPT.c.id).limit(limit)
+        if self._inbox is None:
+            rows = self._connection.execute(query).all()
+        else:
+            with self._inbox.connect() as inbox:
+                rows = inbox.execute(query).all()
         clocks = self._ledgers.host_clocks(self._connection)
         return [(row.id, _arrival(row, clocks)) for row in rows]
 

@@ -114,6 +114,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_index("away_by_uid", "away", ["site_id", "person", "uid", "start_s"], unique=True)
+    op.add_column("progress", sa.Column("generation", sa.Integer(), nullable=False, server_default="0"))
     op.add_column("boot", sa.Column("host", sa.String(), nullable=True))
     op.drop_column("boot", "dropped")
     op.add_column("press", sa.Column("widest_s", sa.Float(), nullable=True))
