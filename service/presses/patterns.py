@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from service.presses.away import joined
 from service.presses.poisson import chance_of, interval
 
 Floats = NDArray[np.float64]
@@ -107,7 +108,7 @@ def patterns(
     wall_clock: WallClock,
 ) -> Patterns:
     """Visits (their beginnings) and blind stretches (in any order, they may overlap) of the stretch from `start_s` to `end_s`."""
-    spells = _merged(blind, start_s, end_s)
+    spells = joined((max(begin, start_s), min(end, end_s)) for begin, end in blind)
     begun = [moment for moment in visits_s if start_s <= moment < end_s and not _inside(moment, spells)]
     last = [end_s] if end_s > start_s else []
     edges = np.array([start_s, *np.arange(start_s // CELL_S + 1.0, end_s / CELL_S) * CELL_S, *last])
@@ -211,18 +212,6 @@ def _standing_out(
 def _quiet(mean: Rate, by_hour: Sequence[Rate]) -> tuple[int, ...]:
     limit = QUIET_SHARE * (mean.per_hour or 0.0)
     return tuple(hour for hour, rate in enumerate(by_hour) if rate.high is not None and rate.high < limit)
-
-
-def _merged(spells: Iterable[tuple[float, float]], start_s: float, end_s: float) -> list[tuple[float, float]]:
-    merged: list[tuple[float, float]] = []
-    for begin, end in sorted((max(begin, start_s), min(end, end_s)) for begin, end in spells):
-        if end <= begin:
-            continue
-        if merged and begin <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], end))
-        else:
-            merged.append((begin, end))
-    return merged
 
 
 def _inside(moment: float, spells: Sequence[tuple[float, float]]) -> bool:

@@ -7,21 +7,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from adapters.calendars import wall_clock
 from adapters.simulated import callers
-from service.presses.patterns import LocalHour, Patterns, WallClock, calmest, patterns
+from service.presses.patterns import Patterns, calmest, patterns
 from service.presses.poisson import at_most, chance_of, interval
 
 BERLIN, NEW_YORK, KATHMANDU = ZoneInfo("Europe/Berlin"), ZoneInfo("America/New_York"), ZoneInfo("Asia/Kathmandu")
 HOUR_S, DAY_S = 3600.0, 86_400.0
-
-
-def on_the_wall(zone: ZoneInfo) -> WallClock:
-    def place(at_s: float) -> LocalHour:
-        local = datetime.fromtimestamp(at_s, zone)
-        year, week, _ = local.isocalendar()
-        return LocalHour(local.weekday(), local.hour, local.date().isoformat(), f"{year}-W{week:02d}")
-
-    return place
 
 
 def midnight(zone: ZoneInfo, year: int, month: int, day: int) -> float:
@@ -34,7 +26,7 @@ MONDAY_S = midnight(BERLIN, 2026, 1, 5)
 def looked_at(
     visits_s: list[float], weeks: float, blind: list[tuple[float, float]] | None = None, zone: ZoneInfo = BERLIN
 ) -> Patterns:
-    return patterns(visits_s, blind or [], MONDAY_S, MONDAY_S + weeks * 7 * DAY_S, on_the_wall(zone))
+    return patterns(visits_s, blind or [], MONDAY_S, MONDAY_S + weeks * 7 * DAY_S, wall_clock(zone))
 
 
 def drawn(rates: np.ndarray, weeks: int, seed: int) -> list[float]:
@@ -54,7 +46,7 @@ def test_each_visit_is_in_its_local_hour_day_and_week() -> None:
 
 def test_a_zone_of_three_quarters_of_an_hour_has_whole_hours_too() -> None:
     start_s = midnight(KATHMANDU, 2026, 1, 5)
-    found = patterns([start_s + 60.0], [], start_s, start_s + 7 * DAY_S, on_the_wall(KATHMANDU))
+    found = patterns([start_s + 60.0], [], start_s, start_s + 7 * DAY_S, wall_clock(KATHMANDU))
     assert found.table[0][0].visits == 1
     assert all(rate.watched_h == pytest.approx(1.0) for row in found.table for rate in row)
 
@@ -73,7 +65,7 @@ def test_nights_with_a_change_of_the_clock_have_23_or_25_hours(
     zone: ZoneInfo, day: tuple[int, int, int], hours: float, twice: dict[int, float]
 ) -> None:
     start_s = midnight(zone, *day)
-    found = patterns([], [], start_s, start_s + hours * HOUR_S, on_the_wall(zone))
+    found = patterns([], [], start_s, start_s + hours * HOUR_S, wall_clock(zone))
     assert [(count.hours, count.watched_h) for count in found.days] == [(hours, hours)]
     assert {n: rate.watched_h for n, rate in enumerate(found.table[6]) if rate.watched_h != 1.0} == twice
 
@@ -95,7 +87,7 @@ def test_an_hour_never_watched_has_no_rate() -> None:
 
 
 def test_nothing_looked_at_is_nothing_said() -> None:
-    found = patterns([], [], MONDAY_S, MONDAY_S, on_the_wall(BERLIN))
+    found = patterns([], [], MONDAY_S, MONDAY_S, wall_clock(BERLIN))
     assert found.mean.per_hour is None
     assert found.days == found.weeks == found.standing_out == found.quiet_hours == ()
     assert found.too_little is not None
@@ -135,7 +127,7 @@ def test_where_all_hours_are_alike_hardly_anything_stands_out() -> None:
 def test_the_nights_of_the_invented_house_are_its_quiet_hours() -> None:
     end_s = MONDAY_S + 26 * 7 * DAY_S
     visits = [visit[0].start_s for visit in callers.visits(MONDAY_S, end_s, seed=7)]
-    found = patterns(visits, [], MONDAY_S, end_s, on_the_wall(callers.ZONE))
+    found = patterns(visits, [], MONDAY_S, end_s, wall_clock(callers.ZONE))
     assert {22, 23, 0, 1, 2, 3, 4, 5, 6} <= set(found.quiet_hours)
     assert not {10, 15, 16} & set(found.quiet_hours)
 
@@ -162,7 +154,7 @@ def test_hours_not_watched_are_not_called_calm() -> None:
 def test_a_year_of_a_house_adds_up() -> None:
     start_s, end_s = midnight(BERLIN, 2026, 1, 1), midnight(BERLIN, 2027, 1, 1)
     visits = list(np.random.default_rng(4).uniform(start_s, end_s, 1500))
-    found = patterns(visits, [], start_s, end_s, on_the_wall(BERLIN))
+    found = patterns(visits, [], start_s, end_s, wall_clock(BERLIN))
     assert found.mean.watched_h == pytest.approx(8760.0)
     assert sum(count.visits for count in found.days) == sum(count.visits for count in found.weeks) == 1500
     assert len(found.days) == 365
