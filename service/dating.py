@@ -16,6 +16,9 @@ REDATE_S = 0.02
 REDATE_READINGS_S = 2.0
 """The same for supply readings, which last ten seconds and more and are many [s]."""
 
+LOOK_AT_FIRST, LOOK_EVERY_S = 64, 600.0
+"""Packs of a power-up after each of which its dating is looked at, and how often later [s]."""
+
 TOLD_S = 1.0
 """A press that has moved by more than this since it was told leaves a note of it in the record [s]."""
 
@@ -30,9 +33,19 @@ def follow_clock(boot: BootLedger, pack: Pack, arrival: Arrival) -> float:
             boot.hear(arrival.received_s, None, 0)
         return arrival.received_s
     boot.last_up_s = max(boot.last_up_s, pack.up_s)
+    if boot.host is None or arrival.host:  # "": so far from recordings alone, which no clock of this host has dated
+        boot.host = arrival.host
     boot.clock = boot.clock.with_witness(pack.up_s, arrival.received_s)
     boot.hear(pack.up_s, pack.seq, pack.dropped or 0)
     return pack.up_s
+
+
+def may_need_dating(pack: Pack, last_up_s: float) -> bool:
+    """Whether to look, after this pack, how well its power-up is dated: often at first, later every ten minutes, and after packs
+    that came late. It depends on the packs and their order alone, so that a rebuild dates as the service did."""
+    if pack.seq is None or pack.up_s is None:
+        return False
+    return pack.seq < LOOK_AT_FIRST or pack.up_s < last_up_s or pack.up_s // LOOK_EVERY_S != last_up_s // LOOK_EVERY_S
 
 
 def date_anew(work: Work, chime: ChimeLedger, boot: BootLedger, at_s: float) -> None:

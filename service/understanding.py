@@ -8,7 +8,7 @@ Knows no bytes, topics or SQL.
 from hashlib import blake2b
 
 from service import telling
-from service.dating import date_anew, follow_clock
+from service.dating import date_anew, follow_clock, may_need_dating
 from service.findings.kinds import kind_of
 from service.findings.rising import rises_of
 from service.ledger import BootLedger, ChimeLedger
@@ -26,12 +26,11 @@ restarted may have given it another packet id [s]. Longer ago, it is rather anot
 
 
 class Batch:
-    """Packs understood in one transaction. What they change in the dating of a boot is worked out once, by `finish`."""
+    """Packs understood in one transaction. Those who listen live are told by `finish`."""
 
     def __init__(self, work: Work, tell: bool = True) -> None:
         self.work = work
         self._tell = tell
-        self._clocks: dict[int, tuple[ChimeLedger, BootLedger, float]] = {}
         self._pressed: dict[int, float] = {}
 
     def understand(self, chime: ChimeLedger, pack: Pack, arrival: Arrival, pack_id: int | None = None) -> bool:
@@ -43,9 +42,8 @@ class Batch:
         boot = _boot_of(work, chime, pack, arrival)
         if boot is None:
             return False
+        last_up_s = boot.last_up_s
         now_up_s = follow_clock(boot, pack, arrival)
-        if boot.number is not None:
-            self._clocks[boot.id] = (chime, boot, arrival.received_s)
         tell = self._tell and arrival.via != "file"
         for press_id in record_presses(work, chime, boot, pack, pack_id, now_up_s):
             if tell:
@@ -60,6 +58,8 @@ class Batch:
         if kind is not None and pack_id is not None:
             work.add_testimony(chime, boot, pack_id, kind, now_up_s, arrival.commissioning)
         _note_chime(chime, pack, arrival.received_s)
+        if boot.number is not None and may_need_dating(pack, last_up_s):
+            date_anew(work, chime, boot, arrival.received_s)
         return True
 
     def note_presence(self, chime: ChimeLedger, alive: bool, arrival: Arrival) -> None:
@@ -73,9 +73,7 @@ class Batch:
             self.work.add_event("presence", arrival.received_s, chime.site, chime.chime, data)
 
     def finish(self) -> None:
-        """Date anew what the packs have shown to be dated wrongly; then tell of the presses."""
-        for chime, boot, at_s in self._clocks.values():
-            date_anew(self.work, chime, boot, at_s)
+        """Tell of the presses."""
         for press_id, at_s in self._pressed.items():
             press = self.work.press(press_id)
             if press is not None:  # else another of these packs has joined it to its neighbour

@@ -6,7 +6,7 @@ Whether a press explains them is seen later, when all packs around have come (`s
 from service.findings.cycles import idle_cycles, rises
 from service.findings.testimony import Told, evidence
 from service.model import Pack
-from service.presses.unseen import Rise
+from service.presses.unseen import RISE_V, Rise
 
 NOMINAL_HZ = 50.0
 """Only for a pack that brings cycles without their spacing."""
@@ -24,4 +24,8 @@ def rises_of(pack: Pack) -> list[Rise]:
     if not any(waveform.kind == "peaks" for waveform in pack.waveforms):
         return []
     heard = evidence([Told(pack, 0, 0.0)])
-    return [Rise(*rise) for rise in ((r.start_s, r.end_s, r.rise_v) for r in rises(idle_cycles(heard, NOMINAL_HZ)))]
+    return [
+        Rise(rise.start_s, rise.end_s, rise.rise_v)
+        for rise in rises(idle_cycles(heard, NOMINAL_HZ))
+        if RISE_V[0] <= rise.rise_v <= RISE_V[1]
+    ]
