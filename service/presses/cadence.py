@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Interval = tuple[float, float | None]
-"""A press as heard: start and end, None while the contact is not known to have opened. [s]"""
+"""A press as heard: start and end, None where it is not known when the contact opened. Doubtful ones are left out before. [s]"""
 
 OWN, TEMPO = 0.20, 0.10
 """Spread of a hand, as the standard deviation of a logarithm: 20 % for each press and pause by itself, and 10 % for all of
