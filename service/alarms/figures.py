@@ -37,7 +37,10 @@ MIX_SLACK, FEWEST_FOR_MIX = 2.0, 20
 """The published shares are "about": twice as many of the upper two are too many; of fewer annunciations no share is told (chosen)."""
 
 TOP, TOP_ACCEPTABLE, TOP_MOST = 10, 0.01, 0.05
-"""The ten most frequent rules should make up 1 %, at most 5 % (from memory); where there are no more than ten it says nothing."""
+"""The ten most frequent rules should make up 1 %, at most 5 % (from memory)."""
+
+RULES_FOR_TOP = round(TOP / TOP_MOST)
+"""Among fewer rules even equal shares would be more than that, so nothing is said."""
 
 
 class Verdict(StrEnum):

@@ -27,6 +27,7 @@ from service.alarms.figures import (
     MIX_SLACK,
     MOST_PER_HOUR,
     MOST_STALE,
+    RULES_FOR_TOP,
     STALE_S,
     TOP,
     TOP_ACCEPTABLE,
@@ -124,7 +125,7 @@ def performance(spoken: Sequence[Spoken], rules: Sequence[Rule], from_s: float, 
             "/",
             TOP_ACCEPTABLE,
             TOP_MOST,
-            enough and len(rules) > TOP,
+            enough and len(rules) >= RULES_FOR_TOP,
         ),
     )
     return Performance(

@@ -92,7 +92,6 @@ def _finding(name: str) -> Rule:
         action=advice.checks[0].text,
         priority=Priority.HIGH if name in HIGH else Priority.MEDIUM if name in MEDIUM else Priority.LOW,
         realarm_s=7 * DAY_S if name in HIGH else None,
-        suppressed_by=(POWER_OUT,),
     )
 
 
@@ -104,7 +103,7 @@ def _at_door(door: str) -> Iterable[Rule]:
         consequence="The chime may sound all the while, and nobody else at the door is heard.",
         action="See whether somebody or something leans on it, and whether it springs back.",
         priority=Priority.MEDIUM,
-        off_delay_s=HOUR_S,  # a button that sticks does so again
+        off_delay_s=6 * HOUR_S,  # a button that sticks does so again
         suppressed_by=(POWER_OUT, finding_rule("contact-stuck")),
     )
     yield Rule(

@@ -19,7 +19,10 @@ READING_SHARE = 0.03
 """The same for what a survey identifies, whose readings scatter more (chosen: twice what `quantities.BESIDE` leaves of them)."""
 
 TWO_SURVEYS_S = 36 * HOUR_S
-"""Surveys come daily: two running must say so, and two that it is over."""
+"""Surveys come daily: two running must say so."""
+
+A_WEEK_WELL_S = 7 * DAY_S
+"""What ages crosses its limit many times, with the scatter of readings and rings: it is over when a week has been well (chosen)."""
 
 REGULATED_SHARE = 0.9
 """Of its own voltage, below which a regulated rail is too low; logic is rated for 5 or 10 % (common practice, no source)."""
@@ -68,14 +71,18 @@ WORDS = {
 
 
 def supply_rules(sheet: FitOut, commissioned: Surveyed | None, power_out: str) -> list[Rule]:
-    """`power_out`: id of the rule while whose condition nothing of the supply is said."""
+    """`power_out`: id of the rule that suppresses what reads low only because the mains is out.
+
+    What surveys and rings tell is left out of that: they are made with power, and an alarm that comes back from suppression calls
+    people again.
+    """
     then = commissioned.quantities if commissioned is not None else {}
     rules = [*_rail(sheet, power_out), *_headroom(then["headroom_v"].value if "headroom_v" in then else None, sheet)]
     for name in WORDS:
         limits = limits_of(name, then[name].value if name in then else None, sheet, None) if name in NAMES else ()
-        rules += [_of_limit(name, limit, power_out) for limit in limits]
+        rules += [_of_limit(name, limit) for limit in limits]
     if "reservoir_f" in then:
-        rules.append(_falling(then["reservoir_f"].value, power_out))
+        rules.append(_falling(then["reservoir_f"].value))  # limits_of has given its lower limit before
     return rules
 
 
@@ -89,9 +96,9 @@ def _rail(sheet: FitOut, power_out: str) -> Iterable[Rule]:
             consequence="The chime may crackle, break off or start anew.",
             action="Turn the volume down, and look at the outlook of reservoir and source resistance.",
             priority=Priority.MEDIUM,
-            off_delay_s=DAY_S,  # it is measured at each ring, and rings differ
+            off_delay_s=A_WEEK_WELL_S,
             deadband=deadband,
-            suppressed_by=(power_out, "finding-regulator-drops-out"),
+            suppressed_by=("finding-regulator-drops-out",),
         )
         yield Rule(
             "rail-low",
@@ -100,7 +107,7 @@ def _rail(sheet: FitOut, power_out: str) -> Iterable[Rule]:
             consequence="The chime is about to stop.",
             action="See whether the transformer is warm and its circuit on; then look at the wiring to the chime.",
             priority=Priority.HIGH,
-            on_delay_s=300.0,
+            on_delay_s=1800.0,  # longer than a window of the rail: the last one before an outage is low, and no news
             off_delay_s=HOUR_S,
             deadband=deadband,
             realarm_s=DAY_S,
@@ -120,6 +127,7 @@ def _rail(sheet: FitOut, power_out: str) -> Iterable[Rule]:
         )
     if sheet.regulator_v is not None:
         volts = REGULATED_SHARE * sheet.regulator_v
+        above = ("rail-low-sounding",) if sheet.dropout_v is not None else ()  # says why
         yield Rule(
             "regulated-low",
             QuantityBeyond("regulated_min_v", "below", volts),
@@ -127,9 +135,9 @@ def _rail(sheet: FitOut, power_out: str) -> Iterable[Rule]:
             consequence="The chime may start anew or forget a press.",
             action="Look at the lowest rail while sounding; if that is well, at the regulator.",
             priority=Priority.MEDIUM,
-            off_delay_s=DAY_S,
+            off_delay_s=A_WEEK_WELL_S,
             deadband=HYSTERESIS * sheet.regulator_v,
-            suppressed_by=(power_out, "finding-regulator-drops-out"),
+            suppressed_by=("finding-regulator-drops-out", *above),
         )
 
 
@@ -145,13 +153,13 @@ def _headroom(then_v: float | None, sheet: FitOut) -> Iterable[Rule]:
         consequence="Cold, low mains or a louder sound will make it drop out.",
         action="Look at the outlook: which of reservoir, resistance and load has changed says what to do.",
         on_delay_s=TWO_SURVEYS_S,
-        off_delay_s=TWO_SURVEYS_S,
+        off_delay_s=A_WEEK_WELL_S,
         deadband=HYSTERESIS * sheet.dropout_v,
         suppressed_by=BETTER_SAID["headroom_v"],
     )
 
 
-def _of_limit(name: str, limit: Limit, power_out: str) -> Rule:
+def _of_limit(name: str, limit: Limit) -> Rule:
     cause, consequence, action = WORDS[name]
     side = "low" if limit.low else "high"
     return Rule(
@@ -161,13 +169,13 @@ def _of_limit(name: str, limit: Limit, power_out: str) -> Rule:
         consequence=consequence,
         action=action,
         on_delay_s=TWO_SURVEYS_S,
-        off_delay_s=TWO_SURVEYS_S,
+        off_delay_s=A_WEEK_WELL_S,
         deadband=READING_SHARE * limit.value,
-        suppressed_by=(power_out, *BETTER_SAID[name]),
+        suppressed_by=BETTER_SAID[name],
     )
 
 
-def _falling(then_f: float, power_out: str) -> Rule:
+def _falling(then_f: float) -> Rule:
     return Rule(
         "reservoir-f-falling",
         Trend("reservoir_f", "below", -FALL_PER_DAY * then_f, 30 * DAY_S),
@@ -175,7 +183,7 @@ def _falling(then_f: float, power_out: str) -> Rule:
         consequence="It will not last as long as such parts do.",
         action="Feel whether it gets warm, and look at the ripple; plan to renew it.",
         on_delay_s=TWO_SURVEYS_S,
-        off_delay_s=7 * DAY_S,
+        off_delay_s=A_WEEK_WELL_S,
         deadband=0.25 * FALL_PER_DAY * then_f,
-        suppressed_by=(power_out, *BETTER_SAID["reservoir_f"]),
+        suppressed_by=("reservoir-f-low", *BETTER_SAID["reservoir_f"]),
     )

@@ -11,10 +11,10 @@ from typing import NamedTuple
 
 from service.alarms.alarm import Alarm, Transition, turn
 from service.alarms.conditioning import STILL, Conditioned, Edge, due_s, elapse, realarm_due_s, take
-from service.alarms.conditions import Condition, Sample, evaluate
+from service.alarms.conditions import Condition, Sample, evaluate, reach_s
 from service.alarms.facts import Facts
 from service.alarms.life import Event, State
-from service.alarms.rules import Rule, in_order
+from service.alarms.rules import QuantityBeyond, Rule, Trend, in_order
 
 RULE, CLOCK, PRECEDENCE = "rule", "time", "suppression"
 """Who did it, where it was no person."""
@@ -49,7 +49,8 @@ class Round(NamedTuple):
 
 
 def follow(rules: Sequence[Rule], standings: Mapping[str, Standing], facts: Facts) -> Round:
-    """How the alarms stand at the end of the facts. A rule without a standing begins where the facts do, at normal.
+    """How the alarms stand at the end of the facts. A rule without a standing begins where the facts do, at normal; that is history's
+    way, and live use has `begin`.
 
     Raises RuleRefused where the rules suppress what is not there, or each other in a circle.
     """
@@ -68,12 +69,36 @@ def follow(rules: Sequence[Rule], standings: Mapping[str, Standing], facts: Fact
     )
 
 
+def begin(rule: Rule, facts: Facts) -> Step:
+    """A rule that is switched on at the end of the facts: what is the case then counts from then; the past is for `trial.try_on`."""
+    severity = evaluate(rule, facts).severity
+    standing = Standing(Alarm(rule.id), facts.to_s, taken=Sample(facts.to_s, 0))
+    return advance(rule, standing, Condition((), severity), facts.to_s)
+
+
+def facts_from_s(rules: Iterable[Rule], standings: Mapping[str, Standing], late_s: float) -> float:
+    """Where the facts must begin at the latest, for `follow` to go on from these standings [POSIX s].
+
+    `late_s`: by how much news may be late and still be told. What overlaps that moment (a press, a finding) belongs to the facts. Where
+    the record of the chime begins later, they begin there: before that, silence is no silence.
+    """
+    return min((_from_s(rule, standings[rule.id], late_s) for rule in rules if rule.id in standings), default=inf)
+
+
+def _from_s(rule: Rule, standing: Standing, late_s: float) -> float:
+    known_s = standing.clock_s - late_s
+    if isinstance(rule.watch, QuantityBeyond | Trend) and standing.taken is not None:
+        known_s = standing.taken.at_s  # readings are taken once each
+    return known_s - reach_s(rule.watch)
+
+
 def advance(
     rule: Rule, standing: Standing, condition: Condition, until_s: float, suppression: Sequence[Edge] = ()
 ) -> Step:
     """One alarm, up to `until_s`. `suppression`: when its suppressors came and went, in order; each counts once.
 
-    Samples are taken once each, in order of their own time, so delays are exact to the sample.
+    Samples are taken once each, in order of their own time, so delays are exact to the sample. What is heard of after something later
+    has counted changes only how the condition stands.
     """
     walk = _Walk(rule, standing)
     newest_s = standing.taken.at_s if standing.taken is not None else -inf

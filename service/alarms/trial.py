@@ -73,19 +73,18 @@ def try_on(rule: Rule, facts: Facts, from_s: float, to_s: float, others: Sequenc
 def spoken_in(transitions: Iterable[Transition]) -> list[Spoken]:
     """Annunciations of one rule or many, from recorded transitions in order of time. Repeats belong to the same condition."""
     result: list[Spoken] = []
-    open_: dict[str, list[int]] = {}
+    present: dict[str, list[int]] = {}  # by rule: of the condition that is still present
+    waiting: dict[str, list[int]] = {}  # not yet acknowledged
     for one in transitions:
-        mine = open_.setdefault(one.rule, [])
         if one.event is Event.GOES:
-            for index in mine:
+            for index in present.pop(one.rule, []):
                 result[index] = replace(result[index], gone_s=one.at_s)
-            mine.clear()
         if one.event is Event.ACKNOWLEDGE:
-            for index, spoken in enumerate(result):
-                if spoken.rule == one.rule and spoken.acknowledged_s is None:
-                    result[index] = replace(spoken, acknowledged_s=one.at_s)
+            for index in waiting.pop(one.rule, []):
+                result[index] = replace(result[index], acknowledged_s=one.at_s)
         if one.told is Told.ANNUNCIATED:
-            mine.append(len(result))
+            present.setdefault(one.rule, []).append(len(result))
+            waiting.setdefault(one.rule, []).append(len(result))
             result.append(Spoken(one.rule, one.at_s, one.event, one.why))
     return result
 

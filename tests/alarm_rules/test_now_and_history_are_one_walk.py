@@ -12,7 +12,7 @@ from service.alarms.alarm import Transition
 from service.alarms.facts import Facts, Pressed, Reading, Unseen
 from service.alarms.life import Event, State, Told
 from service.alarms.rules import BlindTime, HeldPress, NoPack, QuantityBeyond, QuietPress, Rule, Watch
-from service.alarms.standing import CLOCK, PRECEDENCE, RULE, Standing, ask, follow
+from service.alarms.standing import CLOCK, PRECEDENCE, RULE, Standing, ask, begin, facts_from_s, follow
 from service.errors import Refused
 
 DAY_S = 86_400.0
@@ -152,27 +152,51 @@ def test_what_turns_out_otherwise_is_taken_back() -> None:
     assert seen(after.transitions) == [(70.0, Event.GOES, State.RETURNED)]
 
 
+def test_a_rule_that_is_switched_on_does_not_speak_of_the_past() -> None:
+    night = rule(QuietPress("00:00", "06:00"))
+    facts = Facts(0.0, 36_000.0, presses=[Pressed("front", 7200.0, 7201.0)])
+    begun = begin(night, facts)
+    assert begun.transitions == []
+    assert follow([night], {"one": begun.standing}, replace(facts, to_s=37_000.0)).transitions == []
+    # what is the case counts from then on
+    begun = begin(LOW, rail((0.0, 9.0), to_s=500.0))
+    assert begun.due_s == 515.0
+    later = follow([LOW], {"one": begun.standing}, rail((0.0, 9.0), to_s=600.0))
+    assert seen(later.transitions) == [(515.0, Event.COMES, State.UNACKNOWLEDGED)]
+
+
+def test_it_is_said_where_the_facts_must_begin() -> None:
+    rules = [LOW, rule(NoPack(600.0), "silent")]
+    standings = follow(rules, {}, rail((0.0, 11.0), (5000.0, 11.0), to_s=9000.0)).standings
+    assert facts_from_s([LOW], standings, late_s=3600.0) == 5000.0
+    assert facts_from_s(rules, standings, late_s=3600.0) == 9000.0 - 3600.0 - 600.0
+    assert facts_from_s([], standings, late_s=3600.0) == float("inf")
+
+
 READINGS = st.lists(st.tuples(st.integers(1, 60), st.integers(80, 120)), min_size=1, max_size=25)
 SPELLS = st.lists(st.tuples(st.integers(0, 600), st.integers(1, 60)), max_size=3)
 
 
-def upto(facts: Facts, at_s: float) -> Facts:
-    """As it was known at a moment: nothing later, and what had not ended then is open."""
+def known(facts: Facts, at_s: float, from_s: float = 0.0) -> Facts:
+    """As it was known at a moment: nothing later, what had not ended then is open, and no more of the past than is asked for."""
     return replace(
         facts,
+        from_s=from_s,
         to_s=at_s,
-        readings={name: [one for one in values if one.at_s <= at_s] for name, values in facts.readings.items()},
+        readings={
+            name: [one for one in values if from_s <= one.at_s <= at_s] for name, values in facts.readings.items()
+        },
         presses=[
             press._replace(end_s=None if press.end_s is not None and press.end_s > at_s else press.end_s)
             for press in facts.presses
-            if press.start_s <= at_s
+            if press.start_s <= at_s and (press.end_s is None or press.end_s >= from_s)
         ],
         unseen=[
             one._replace(end_s=None if one.end_s is not None and one.end_s > at_s else one.end_s)
             for one in facts.unseen
-            if one.start_s <= at_s
+            if one.start_s <= at_s and (one.end_s is None or one.end_s >= from_s)
         ],
-        packs_s=[one for one in facts.packs_s if one <= at_s],
+        packs_s=[one for one in facts.packs_s if from_s <= one <= at_s],
     )
 
 
@@ -226,11 +250,12 @@ def test_pack_by_pack_or_all_at_once(
     due_s: float | None = None
     for arrival_s in arrivals:
         while due_s is not None and due_s < arrival_s:  # a timer wakes whoever follows the rules
-            round_ = follow(rules, standings, upto(facts, due_s))
+            round_ = follow(rules, standings, known(facts, due_s, max(facts_from_s(rules, standings, 0.0), 0.0)))
             assert round_.due_s is None or round_.due_s > due_s
             standings, due_s = round_.standings, round_.due_s
             transitions += round_.transitions
-        round_ = follow(rules, standings, upto(facts, arrival_s))
+        from_s = max(facts_from_s(rules, standings, 0.0), 0.0) if standings else 0.0
+        round_ = follow(rules, standings, known(facts, arrival_s, from_s))
         standings, due_s = round_.standings, round_.due_s
         transitions += round_.transitions
 
