@@ -4,10 +4,14 @@ The same few steps serve live use, one sample at a time, and history, folded ove
 elapses all the same: `due_s` says when. Knows no clock, no rule and no state of an alarm. Meanings after OPC 10000-9.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from math import isfinite
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Booleans = NDArray[np.bool_]
 
 Side = Literal["above", "below"]
 
@@ -43,23 +47,20 @@ STILL = Conditioned()
 """Nothing is the case, and nothing was."""
 
 
-def beyond(
-    values: Iterable[float], limit: float, side: Side, deadband: float = 0.0, before: bool = False
-) -> list[bool]:
+def beyond(values: ArrayLike, limit: float, side: Side, deadband: float = 0.0, before: bool = False) -> Booleans:
     """Whether each value counts as beyond the limit: it "returns only past the limit by the deadband". NaN changes nothing.
 
-    >>> beyond([9.9, 10.1, 9.9, 9.5], 10.0, "above", 0.5)
+    >>> beyond([9.9, 10.1, 9.9, 9.5], 10.0, "above", 0.5).tolist()
     [False, True, True, False]
     """
     sign = 1.0 if side == "above" else -1.0
-    result = []
-    for value in values:
-        if isfinite(value):
-            past = sign * (value - limit)
-            # compared with the sum itself, so that 9.5 is at the end of 10 - 0.5 whatever the rounding of a difference
-            before = past > 0.0 if not before else sign * value > sign * limit - deadband
-        result.append(before)
-    return result
+    signed = sign * np.asarray(values, dtype=float)
+    past = signed > sign * limit
+    # compared with the difference itself, so that 9.5 is at the end of 10 - 0.5 whatever another rounding would make of it
+    settled = past | (signed <= sign * limit - deadband)
+    # in between, as the last that was settled
+    last = np.maximum.accumulate(np.where(settled, np.arange(len(signed)), -1))
+    return np.where(last >= 0, past[last], before)
 
 
 def due_s(signal: Conditioned, delays: Delays) -> float | None:
@@ -83,9 +84,9 @@ def take(signal: Conditioned, delays: Delays, at_s: float, is_true: bool) -> tup
     signal, edge = elapse(signal, delays, at_s)
     edges = [edge] if edge is not None else []
     if is_true == signal.is_active:
-        return replace(signal, since_s=None), edges  # a delay that did not elapse begins anew next time
+        return Conditioned(signal.is_active), edges  # a delay that did not elapse begins anew next time
     if signal.since_s is None:
-        signal = replace(signal, since_s=at_s)
+        signal = Conditioned(signal.is_active, at_s)
     signal, edge = elapse(signal, delays, at_s)
     return signal, edges + ([edge] if edge is not None else [])
 

@@ -7,13 +7,13 @@ arrives after the facts end: it only says when the condition would change if not
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import inf, isfinite
+from math import inf
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.alarms.conditioning import Side, beyond
+from service.alarms.conditioning import beyond
 from service.alarms.facts import Facts, Reading
 from service.alarms.quantities import QUANTITIES
 from service.alarms.rules import (
@@ -145,9 +145,7 @@ def _offset_s(local: Sequence[Reading], at_s: float) -> float:
 
 
 def _of_values(rule: Rule, watch: QuantityBeyond | Trend, facts: Facts, before: Sample | None) -> Condition:
-    readings = [one for one in facts.readings.get(watch.name, ()) if isfinite(one.value) and one.at_s <= facts.to_s]
-    times = np.array([one.at_s for one in readings])
-    values = np.array([one.value for one in readings])
+    times, values = arrays(facts.readings.get(watch.name, ()), facts.to_s)
     unit = QUANTITIES[watch.name].unit if watch.name in QUANTITIES else ""
     if isinstance(watch, Trend):
         values, unit = slopes_per_day(times, values, watch.span_s), f"{unit} a day"
@@ -156,20 +154,28 @@ def _of_values(rule: Rule, watch: QuantityBeyond | Trend, facts: Facts, before: 
         limits = (watch.limit,) if watch.worse is None else (watch.limit, watch.worse)
     newer = np.isfinite(values) & (times > (before.at_s if before is not None else -inf))
     times, values = times[newer], values[newer]
-    severities = _severities(values, watch.side, limits, rule.deadband, before.severity if before is not None else 0)
-    severity, samples = before.severity if before is not None else 0, []
-    for number, (at_s, value, now) in enumerate(zip(times.tolist(), values.tolist(), severities, strict=True)):
-        # the last one is told even where nothing changed, so that it is known how far the readings have been taken
-        if now != severity or number in (0, len(severities) - 1):
-            than = f", {watch.side} {limits[now - 1]:.4g}" if now else ""
-            samples.append(Sample(at_s, now, f"{watch.name} is {value:.4g} {unit}{than}"))
-        severity = now
-    return Condition(tuple(samples), severity)
+    was = before.severity if before is not None else 0
+    if not len(times):
+        return Condition((), was)
+    severities = np.zeros(len(times), dtype=int)
+    for level, limit in enumerate(limits, 1):
+        severities[beyond(values, limit, watch.side, rule.deadband, was >= level)] = level
+    told = np.diff(severities, prepend=was) != 0
+    # the first and the last are told even where nothing changed, so that it is known how far the readings have been taken
+    told[[0, -1]] = True
+    samples = []
+    for at_s, value, now in zip(times[told].tolist(), values[told].tolist(), severities[told].tolist(), strict=True):
+        than = f", {watch.side} {limits[now - 1]:.4g}" if now else ""
+        samples.append(Sample(at_s, now, f"{watch.name} is {value:.4g} {unit}{than}"))
+    return Condition(tuple(samples), samples[-1].severity)
 
 
-def _severities(values: Floats, side: Side, limits: tuple[float, ...], deadband: float, before: int) -> list[int]:
-    levels = [beyond(values.tolist(), limit, side, deadband, before > number) for number, limit in enumerate(limits)]
-    return [2 if len(past) > 1 and past[1] else int(past[0]) for past in zip(*levels, strict=True)]
+def arrays(readings: Sequence[Reading], to_s: float = inf) -> tuple[Floats, Floats]:
+    """Moments and finite values up to `to_s`, (N,) each."""
+    times = np.fromiter((one.at_s for one in readings), float, len(readings))
+    values = np.fromiter((one.value for one in readings), float, len(readings))
+    good = np.isfinite(values) & (times <= to_s)
+    return times[good], values[good]
 
 
 def slopes_per_day(times: Floats, values: Floats, span_s: float) -> Floats:

@@ -4,7 +4,7 @@ The smallest value is sought with which the nuisance is gone and nothing is lost
 a limit belongs is for a person to say.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -13,19 +13,18 @@ from typing import Literal
 
 import numpy as np
 
-from service.alarms.alarm import Alarm
-from service.alarms.conditions import evaluate, slopes_per_day
+from service.alarms.conditioning import condition
+from service.alarms.conditions import Sample, arrays, evaluate, slopes_per_day
 from service.alarms.facts import Facts
 from service.alarms.figures import CHATTERING, CHATTERING_WITHIN_S, DAY_S, FLEETING_S, HOUR_S
 from service.alarms.rules import QuantityBeyond, Rule, Trend
-from service.alarms.standing import Standing, advance
 from service.alarms.stretches import Stretch, joined, too_many
 
 KEEP_S = 300.0
 """What was active for as long must not be lost (chosen)."""
 
-REPEATS_WITHIN_S = HOUR_S
-"""What comes again so soon after it went is the same trouble (chosen)."""
+REPEATING, REPEATS_WITHIN_S = 3, HOUR_S
+"""Three or more an hour are one trouble told three times (chosen)."""
 
 LONGEST_DELAY_S = DAY_S
 
@@ -63,59 +62,71 @@ def propose(rule: Rule, facts: Facts, keep_s: float = KEEP_S) -> tuple[Proposal,
 
     Suppression is left aside: it is a nuisance, or not, by itself.
     """
-    now = activations(rule, facts)
+    samples = evaluate(rule, facts).samples
+    now = _active(samples, rule, facts)
     nuisance = nuisance_of(now)
     if nuisance is None:
         return ()
+
+    def changed(field: Field, value: float) -> tuple[Rule, list[Stretch]]:
+        after = _with(rule, field, value)
+        # delays change nothing before them
+        return after, _active(evaluate(after, facts).samples if field == "deadband" else samples, after, facts)
+
     spells = joined(one._replace(end_s=min(one.end_s, facts.to_s) + REPEATS_WITHIN_S) for one in now)
     longest_s = sum(one.end_s - one.start_s for one in spells)
     lasting = [one for one in now if one.end_s - one.start_s >= keep_s]
-
-    def is_harmless(active: Sequence[Stretch]) -> bool:
-        """Nothing that lasted is lost, and nothing stays active long after it was over."""
-        kept = all(any(new.start_s < old.end_s and old.start_s < new.end_s for new in active) for old in lasting)
-        return kept and sum(min(one.end_s, facts.to_s) - one.start_s for one in active) <= longest_s
-
     found = []
     for field in REMEDIES[nuisance]:
         candidates = sorted({_above(value) for value in _critical(field, rule, facts, now)})
         # best if no nuisance is left at all; else at least a lesser one
-        for rank in (_RANK[None], _RANK[nuisance] + 1):
-            value = _smallest(candidates, rule, field, facts, rank)
-            after = _with(rule, field, value) if value is not None else rule
-            active = activations(after, facts)
-            if value is not None and is_harmless(active):
-                found.append(Proposal(after, field, value, nuisance, len(now), len(active)))
+        for rank in range(_RANK[None], _RANK[nuisance], -1):
+
+            def is_calm(value: float, field: Field = field, rank: int = rank) -> bool:
+                return _RANK[nuisance_of(changed(field, value)[1])] >= rank
+
+            # more of a deadband or delay calms more, so halving finds the place where it has calmed enough
+            place = bisect_left(candidates, True, key=is_calm)
+            if place == len(candidates):
+                continue
+            after, active = changed(field, candidates[place])
+            length_s = sum(min(one.end_s, facts.to_s) - one.start_s for one in active)
+            # nothing that lasted is lost, and nothing stays active long after it was over
+            if _RANK[nuisance_of(active)] >= rank and length_s <= longest_s and _keeps(active, lasting):
+                found.append(Proposal(after, field, candidates[place], nuisance, len(now), len(active)))
                 break
     return tuple(found)
 
 
-def _smallest(candidates: Sequence[float], rule: Rule, field: Field, facts: Facts, rank: int) -> float | None:
-    """More of a deadband or delay calms more, so halving finds the place where it has calmed enough."""
-
-    def is_calm(value: float) -> bool:
-        return _RANK[nuisance_of(activations(_with(rule, field, value), facts))] >= rank
-
-    start = bisect_left(candidates, True, key=is_calm)
-    return candidates[start] if start < len(candidates) and is_calm(candidates[start]) else None
-
-
 def activations(rule: Rule, facts: Facts) -> list[Stretch]:
     """When the rule's condition was active, its deadband and delays counted. The last may be without end."""
-    alone = replace(rule, suppressed_by=())
-    edges = advance(alone, Standing(Alarm(rule.id), facts.from_s), evaluate(alone, facts), facts.to_s).edges
+    return _active(evaluate(rule, facts).samples, rule, facts)
+
+
+def _active(samples: Sequence[Sample], rule: Rule, facts: Facts) -> list[Stretch]:
+    edges = condition([(one.at_s, one.severity > 0) for one in samples], rule.delays, facts.to_s)
     starts = [edge.at_s for edge in edges if edge.is_active]
     ends = [edge.at_s for edge in edges if not edge.is_active]
     return [Stretch(start_s, end_s) for start_s, end_s in zip(starts, [*ends, inf], strict=False)]
 
 
+def _keeps(active: Sequence[Stretch], lasting: Sequence[Stretch]) -> bool:
+    """Whether each of those that lasted still meets one."""
+    ends_s = [one.end_s for one in active]
+    places = [bisect_right(ends_s, old.start_s) for old in lasting]
+    return all(
+        place < len(active) and active[place].start_s < old.end_s for place, old in zip(places, lasting, strict=True)
+    )
+
+
 def nuisance_of(active: Sequence[Stretch]) -> Nuisance | None:
     """The worst that it is."""
-    if too_many([one.start_s for one in active], CHATTERING - 1, CHATTERING_WITHIN_S):
+    starts_s = [one.start_s for one in active]
+    if too_many(starts_s, CHATTERING - 1, CHATTERING_WITHIN_S):
         return "chattering"
     if any(one.end_s - one.start_s < FLEETING_S for one in active):
         return "fleeting"
-    if any(after.start_s - before.end_s < REPEATS_WITHIN_S for before, after in pairwise(active)):
+    if too_many(starts_s, REPEATING - 1, REPEATS_WITHIN_S):
         return "repeating"
     return None
 
@@ -151,11 +162,10 @@ def _recoveries(rule: Rule, facts: Facts) -> list[float]:
     watch = rule.watch
     if not isinstance(watch, QuantityBeyond | Trend):
         return []
-    readings = [one for one in facts.readings.get(watch.name, ()) if isfinite(one.value)]
-    values = np.array([one.value for one in readings])
+    times, values = arrays(facts.readings.get(watch.name, ()), facts.to_s)
     limit = watch.limit if isinstance(watch, QuantityBeyond) else watch.per_day
     if isinstance(watch, Trend):
-        values = slopes_per_day(np.array([one.at_s for one in readings]), values, watch.span_s)
+        values = slopes_per_day(times, values, watch.span_s)
     past = (limit - values) if watch.side == "above" else (values - limit)
     return [float(value) for value in np.unique(past[np.isfinite(past) & (past > 0.0)])]
 

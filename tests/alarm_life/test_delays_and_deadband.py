@@ -62,11 +62,11 @@ def test_off_delay() -> None:
 )
 def test_deadband(side: conditioning.Side, limit: float, values: list[float], expected: list[bool]) -> None:
     """ "Returns only past the limit by the deadband"."""
-    assert beyond(values, limit, side, 0.5) == expected
+    assert beyond(values, limit, side, 0.5).tolist() == expected
 
 
 def test_without_a_deadband_it_returns_at_the_limit() -> None:
-    assert beyond([10.1, 10.0, 10.1], 10.0, "above") == [True, False, True]
+    assert beyond([10.1, 10.0, 10.1], 10.0, "above").tolist() == [True, False, True]
 
 
 def test_a_delay_elapses_by_itself_at_the_moment_it_announced() -> None:
