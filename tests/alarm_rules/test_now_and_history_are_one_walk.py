@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -171,6 +172,17 @@ def test_it_is_said_where_the_facts_must_begin() -> None:
     assert facts_from_s([LOW], standings, late_s=3600.0) == 5000.0
     assert facts_from_s(rules, standings, late_s=3600.0) == 9000.0 - 3600.0 - 600.0
     assert facts_from_s([], standings, late_s=3600.0) == float("inf")
+
+
+def test_a_standing_can_be_kept_and_taken_up_again() -> None:
+    """As JSON, by the library that the service uses for it; a restart in the middle of a delay loses nothing."""
+    facts = rail((0.0, 11.0), (100.0, 9.0), to_s=110.0)
+    standing = follow([LOW], {}, facts).standings["one"]
+    kept = msgspec.json.decode(msgspec.json.encode(standing), type=Standing)
+    assert kept == standing
+    assert seen(follow([LOW], {"one": kept}, replace(facts, to_s=200.0)).transitions) == [
+        (115.0, Event.COMES, State.UNACKNOWLEDGED)
+    ]
 
 
 READINGS = st.lists(st.tuples(st.integers(1, 60), st.integers(80, 120)), min_size=1, max_size=25)
