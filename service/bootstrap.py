@@ -7,15 +7,17 @@ import sys
 import threading
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from service.errors import SettingError
 from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of
-from service.processes import BrokerTender, ChildProcess, give_memory_back, interrupt_when_input_ends, run_to_end
+from service.processes import BrokerTender, ChildProcess, apart, interrupt_when_input_ends, run_to_end
 from service.settings import Settings, now_s
 
 if TYPE_CHECKING:
+    from service.examination import Examined as ChimeExamined
     from service.examine import Examined
 
 
@@ -28,7 +30,6 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.actions import Actions
     from service.daemon import Part, run_together
     from service.examiner import Examiner
-    from service.findings.judge import judge
     from service.health import Health
     from service.hostclock import Watched
     from service.hub import Hub
@@ -78,7 +79,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         listener = Listener(access, settings.prefix, health, watched.now_s)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell, watched=watched)
         timers = Timers(keeper, now_s)
-        examiner = Examiner(store.reader(), keeper, judge, now_s, give_memory_back)
+        examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings, watched.now_s)
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
@@ -224,6 +225,20 @@ def press(data: Path, door: str, hold_s: float) -> str:
 
     house.press(data, door, hold_s)
     return f"The {door} button is held for {hold_s:g} s."
+
+
+def examine_chime(url: str, site: str, chime: str, at_s: float) -> "ChimeExamined | None":
+    """One chime of a record, read and judged; for a process of its own."""
+    from adapters.sql.engine import open_engine
+    from adapters.sql.reader import SqlReader
+    from service import examination
+    from service.findings.judge import judge
+
+    engine = open_engine(url)
+    try:
+        return examination.examine(SqlReader(engine), judge, site, chime, at_s)
+    finally:
+        engine.dispose()
 
 
 def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:

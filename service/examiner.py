@@ -12,7 +12,7 @@ from typing import Protocol
 
 from service import examination
 from service.errors import StoreUnavailable
-from service.examination import Judge
+from service.examination import Examined
 from service.ports import Clock, Reader, Work
 
 log = logging.getLogger(__name__)
@@ -57,14 +57,13 @@ class Examiner:
 
     Parameters
     ----------
-    afterwards : called after each examination, for what it leaves behind.
+    examine : (site, chime, now) -> what was read and concluded; wherever it is done.
     """
 
     def __init__(
-        self, reader: Reader, writer: Writer, judge: Judge, clock: Clock, afterwards: Callable[[], None] = lambda: None
+        self, reader: Reader, writer: Writer, examine: Callable[[str, str, float], Examined | None], clock: Clock
     ) -> None:
-        self._reader, self._writer, self._judge, self._clock = reader, writer, judge, clock
-        self._afterwards = afterwards
+        self._reader, self._writer, self._read_and_judge, self._clock = reader, writer, examine, clock
         self._seen_pack_id: int | None = None
         self._waiting: dict[tuple[str, str], _Waiting] = {}
         self._asked: set[tuple[str, str]] = set()
@@ -89,7 +88,6 @@ class Examiner:
             for place in self._due():
                 self._examine(*place)
                 self._waiting.pop(place, None)
-                self._afterwards()
         except StoreUnavailable:
             return
 
@@ -119,7 +117,7 @@ class Examiner:
     def _examine(self, site: str, chime: str) -> None:
         now_s = self._clock()
         try:
-            examined = examination.examine(self._reader, self._judge, site, chime, now_s)
+            examined = self._read_and_judge(site, chime, now_s)
             if examined is not None:
                 self._writer.do(lambda work: examination.conclude(work, examined))
         except StoreUnavailable:

@@ -3,11 +3,13 @@
 import logging
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import pytest
 
 from service.errors import StoreUnavailable
+from service.examination import examine
 from service.examiner import LATEST_S, QUIET_S, Examiner
 from service.findings.life import State
 from service.findings.verdict import EvidenceLine, Finding, Measured, Verdict
@@ -33,7 +35,8 @@ class Hours:
         self.begin()
 
     def begin(self) -> None:
-        self.examiner = Examiner(self.bench.store.reader(), self, self.judge, lambda: self.now_s)
+        reader = self.bench.store.reader()
+        self.examiner = Examiner(reader, self, partial(examine, reader, self.judge), lambda: self.now_s)
 
     def do(self, action: Callable[[Work], Any], timeout_s: float = 10.0) -> Any:
         if self.failing:
