@@ -10,6 +10,7 @@ Knows no door, no store, no clock and no names beyond those taught; how a cadenc
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
+from math import inf
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -99,18 +100,19 @@ def recognise(presses: Iterable[Interval], cadences: Iterable[Cadence]) -> Recog
 
 
 def phrases(presses: Iterable[Interval], pause_s: float) -> list[list[Interval]]:
-    """Presses to runs without a longer pause. A press of unknown end ends its run.
+    """Presses to runs without a longer pause; one whose end is not known is taken to end where it began.
 
     >>> phrases([(0.0, 0.2), (0.5, 0.7), (3.0, 3.2)], 1.0)
     [[(0.0, 0.2), (0.5, 0.7)], [(3.0, 3.2)]]
     """
     runs: list[list[Interval]] = []
-    for press in in_order(presses):
-        last_s = runs[-1][-1][1] if runs else None
-        if last_s is not None and press[0] - last_s <= pause_s:
-            runs[-1].append(press)
+    last_s = -inf
+    for start_s, end_s in in_order(presses):
+        if start_s - last_s <= pause_s:
+            runs[-1].append((start_s, end_s))
         else:
-            runs.append([press])
+            runs.append([(start_s, end_s)])
+        last_s = start_s if end_s is None else end_s
     return runs
 
 
@@ -174,6 +176,8 @@ def _ordinary(presses: int) -> tuple[Floats, Floats]:
 
 
 def _in_visit(visit: Sequence[Interval], cadence: Cadence) -> Recognised | None:
+    if len(visit) < len(cadence.holds_s):
+        return None
     middle, covariance = cadence.model()
     bound = chi_square(len(middle), WITHIN_Z)
     found: list[Recognised] = []

@@ -86,6 +86,7 @@ def test_a_steady_hand_with_20_percent_spread_is_hardly_ever_called_unlike_itsel
     ("other", "reason"),
     [
         (Hand((0.25, 0.25, 0.8), (0.35, 0.35), 0.05), "too close to family: a hand cannot keep the two apart"),
+        (Hand((0.9, 0.2, 0.9), (0.3, 0.3), 0.05), "too close to family: a hand cannot keep the two apart"),
         (Hand((0.2, 0.2, 0.2, 0.9), (0.3, 0.3, 0.3), 0.05), "too close to family: with one press missed"),
         (Hand((0.2, 0.2, 0.9, 0.9), (0.3, 0.3, 0.3), 0.05), "too close to family: with one press missed"),
         (Hand((0.13, 1.2), (0.4,), 0.05), "too close to family: with one press missed"),

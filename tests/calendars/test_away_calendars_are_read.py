@@ -194,6 +194,14 @@ def test_a_recurring_evening_keeps_its_local_hour_over_the_change_of_the_clock()
     assert {start[11:] for start, _ in stretches(of_2026(ics))} == {"19:00"}
 
 
+def test_a_period_that_ends_in_the_hour_that_comes_twice_has_all_of_the_first() -> None:
+    # Until 02:15 for the second time; the event is at 02:40 for the first time (3.3.5), 35 minutes before.
+    ics = event("UID:1", "DTSTART:20261025T024000", "DURATION:PT5M")
+    until_s = datetime(2026, 10, 25, 2, 15, tzinfo=BERLIN, fold=1).timestamp()
+    (found,) = read_away(ics, until_s - 3600.0, until_s, BERLIN)
+    assert found.start_s == until_s - 35 * 60.0
+
+
 # ── what counts ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
