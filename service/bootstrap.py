@@ -12,13 +12,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from service.errors import SettingError
-from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of
+from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of, write_out
 from service.processes import BrokerTender, ChildProcess, apart, interrupt_when_input_ends, run_to_end
 from service.settings import Settings, now_s
 
 if TYPE_CHECKING:
     from service.examination import Examined as ChimeExamined
     from service.examine import Examined
+    from service.moving import Asked
 
 
 def run(settings: Settings, demo: "Demo | None" = None) -> None:
@@ -35,6 +36,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.hub import Hub
     from service.intake import Understander
     from service.keeper import Keeper
+    from service.lookout import Lookout
     from service.timers import Timers
 
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends like Ctrl-C: everything is stopped in order
@@ -78,7 +80,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         watched = Watched()
         listener = Listener(access, settings.prefix, health, watched.now_s)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell, watched=watched)
-        timers = Timers(keeper, now_s)
+        timers = Timers(keeper, now_s, Lookout(store.reader()).look)
         examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings, watched.now_s)
         server = Server(app, settings.listen, settings.http_port, hub.end)
@@ -116,7 +118,10 @@ def build_app(
     from adapters.guard import Guard
     from dashboard import assets, fitout_plot, pages
     from service.examine import answer
+    from service.teaching import Teaching
 
+    teaching = Teaching(reader, keeper, now_s)
+    hub.listen(teaching.told)
     app = FastAPI(
         title="Bellcrank",
         version=health.version,
@@ -127,7 +132,7 @@ def build_app(
     )
     problems.install(app)
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
-    app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix, received_s))
+    app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix, received_s, teaching))
     app.include_router(fitout_api.build(fitout_plot.plot))
     app.include_router(examination_api.build(lambda lines, sheet: answer(examined(lines, sheet, settings.prefix))))
     app.include_router(live.build(reader, hub))
@@ -303,19 +308,55 @@ def fitout(sheet: str, changes: Sequence[str], drawing: Path | None) -> tuple[di
     return told(found, before, changes), text_of_check(found, before, changes)
 
 
-def import_recording(recording: Path, settings: Settings) -> int:
-    """Take a recording into the record of a folder on which nothing runs; how many packs were read."""
+def import_file(path: Path, settings: Settings) -> str:
+    """Take a recording, or presses, into the record of a folder on which nothing runs; what became of it, in words."""
+    from adapters import press_files
+    from adapters.sql.kept_reader import kept_packs
     from adapters.sql.work import SqlStore
-    from service import recordings
-    from service.examine import take_in
+    from service import moving, recordings
     from service.intake import Understander
 
+    with opened(path) as lines:
+        form = press_files.form_of(lines)
+    if form != "recording":  # refused whole, before anything is taken
+        with opened(path) as lines:
+            moving.check(press_files.read(lines, form), settings.prefix, now_s())
     with ExitStack() as stack:
         take_folder(settings.data, stack)
         store = SqlStore(settings.url_of_record, settings.time_zone)
         stack.callback(store.close)
-        lines = stack.enter_context(opened(recording))
-        return take_in(store, recordings.read(lines), Understander(store, settings.prefix, settings.enrolment_open))
+        lines = stack.enter_context(opened(path))
+        understander, kept = Understander(store, settings.prefix, settings.enrolment_open), kept_packs(store.engine)
+        if form == "recording":
+            return str(moving.take_in_recording(store, recordings.read(lines), kept, understander))
+        told = press_files.read(lines, form)
+        return str(moving.take_in_presses(store, told, kept, understander, settings.prefix))
+
+
+def export(form: str, asked: "Asked", target: Path | None, settings: Settings) -> str:
+    """Write what is asked for as a recording, or the log in one of `press_files.FORMS`, into a file or to standard output, while
+    the service runs or not; what was written, in words. Raises SettingError, NotFound."""
+    from adapters import press_files
+    from adapters.sql.kept_reader import kept_packs
+    from adapters.sql.work import SqlStore
+    from service import moving
+
+    if not settings.database_url and not (settings.data / "record.sqlite").exists():
+        raise SettingError(f"There is no record in the folder {settings.data}; name another with --data.")
+    with ExitStack() as stack:
+        store = SqlStore(settings.url_of_record, settings.time_zone)
+        stack.callback(store.close)
+        reader, counted = store.reader(), moving.Counted()
+        moving.check_asked(reader, asked)
+        if form == "recording":
+            parts = moving.recording_of(kept_packs(store.engine, *asked), counted)
+        elif form == "ics":
+            parts = press_files.write_calendars(reader, asked, counted)
+        else:
+            write = {"csv": press_files.write_csv, "jsonl": press_files.write_jsonl}[form]
+            parts = write(counted.all(moving.entries(reader, asked, now_s())))
+        write_out(parts, target)
+        return str(counted)
 
 
 def rebuild(settings: Settings) -> int:

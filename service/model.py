@@ -380,7 +380,7 @@ class SetAside:
     payload: bytes
 
 
-EventKind = Literal["press", "presence", "supply", "finding"]
+EventKind = Literal["press", "presence", "supply", "finding", "blind", "unseen"]
 
 
 @dataclass(frozen=True, slots=True)

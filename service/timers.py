@@ -1,31 +1,44 @@
-"""What happens when nothing arrives: old events are forgotten. (Delays, shelving and silence come with the alarms.)"""
+"""What happens when nothing arrives: silence is noticed, and old events are forgotten."""
 
 import threading
+from collections.abc import Callable
 
 from service.errors import StoreUnavailable
 from service.keeper import Keeper
-from service.ports import Clock
+from service.ports import Clock, Work
 
 EVENTS_KEPT_S = 7 * 86400.0
 """A listener that was away for longer reads the record instead [s]."""
 
-EVERY_S = 3600.0
+LOOK_EVERY_S = 10.0
+FORGET_EVERY_S = 3600.0
 
 
 class Timers:
-    """Runs in a thread of its own."""
+    """Runs in a thread of its own.
 
-    def __init__(self, keeper: Keeper, clock: Clock) -> None:
-        self._keeper, self._clock, self._stopping = keeper, clock, threading.Event()
+    Parameters
+    ----------
+    look : called every ten seconds in the writer's transaction.
+    """
+
+    def __init__(self, keeper: Keeper, clock: Clock, look: Callable[[Work, float], None]) -> None:
+        self._keeper, self._clock, self._look = keeper, clock, look
+        self._stopping = threading.Event()
+        self._forgot_s = 0.0
 
     def run(self) -> None:
-        while not self._stopping.wait(EVERY_S):
+        while not self._stopping.wait(LOOK_EVERY_S):
             self.tick()
 
     def tick(self) -> None:
         """One round. A store that is away now is met again in the next."""
+        now_s = self._clock()
         try:
-            self._keeper.do(lambda work: work.forget_events(self._clock() - EVENTS_KEPT_S))
+            self._keeper.do(lambda work: self._look(work, now_s))
+            if abs(now_s - self._forgot_s) >= FORGET_EVERY_S:
+                self._keeper.do(lambda work: work.forget_events(now_s - EVENTS_KEPT_S))
+                self._forgot_s = now_s
         except StoreUnavailable:
             return
 

@@ -81,7 +81,7 @@ function listen() {
     lost();
     if (opened.readyState === EventSource.CLOSED) setTimeout(() => (stream = listen()), 5_000);
   });
-  for (const kind of ["press", "presence", "supply", "finding"]) opened.addEventListener(kind, refresh);
+  for (const kind of ["press", "presence", "supply", "finding", "blind", "unseen"]) opened.addEventListener(kind, refresh);
   return opened;
 }
 
