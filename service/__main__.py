@@ -6,14 +6,17 @@ import logging
 import os
 import sys
 from collections.abc import Sequence
+from datetime import datetime
+from math import inf
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 os.environ.setdefault(
     "OPENBLAS_NUM_THREADS", "1"
 )  # before numpy: our matrices are small, and each thread keeps megabytes
 
 from service import settings
-from service.errors import BellcrankError
+from service.errors import BellcrankError, SettingError
 
 CAUTIONS = (
     "The mains side of a bell transformer is for a licensed electrician and the local code. Isolate before touching wiring; a "
@@ -96,7 +99,30 @@ def _fitout(options: argparse.Namespace) -> int:
 def _import(options: argparse.Namespace) -> None:
     from service import bootstrap
 
-    print(f"{bootstrap.import_recording(options.recording, _settings(options))} packs read.")
+    print(bootstrap.import_file(options.file, _settings(options)))
+
+
+def _export(options: argparse.Namespace) -> None:
+    from service import bootstrap
+    from service.leaving import Asked
+
+    given = _settings(options)
+    stretch = (_moment_s(options.start, given.time_zone, -inf), _moment_s(options.end, given.time_zone, inf))
+    target = None if options.file in (None, Path("-")) else options.file
+    print(
+        bootstrap.export(options.format, Asked(options.site, options.chime, *stretch), target, given), file=sys.stderr
+    )
+
+
+def _moment_s(text: str | None, time_zone: str, otherwise_s: float) -> float:
+    """POSIX seconds of a time or a day as a person writes it; in the zone of this machine where it names none."""
+    if text is None:
+        return otherwise_s
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise SettingError(f"{text!r} is no time; write it as 2026-09-14T10:00Z, or a day as 2026-09-14.") from None
+    return (moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(time_zone))).timestamp()
 
 
 def _settings(options: argparse.Namespace) -> settings.Settings:
@@ -188,10 +214,36 @@ def _parser() -> argparse.ArgumentParser:
     fitout.add_argument("--json", action="store_true", help="answer as JSON")
     fitout.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the predicted rail")
 
-    take = commands.add_parser("import", help="take a recording into the record, while nothing runs on it")
+    export = commands.add_parser("export", help="kept packs, or presses, as a file, also while it runs")
+    kinds = export.add_subparsers(required=True, metavar="WHAT")
+    recording = kinds.add_parser("recording", help="everything that was kept, as JSON Lines")
+    recording.set_defaults(call=_export, format="recording")
+    presses = kinds.add_parser(
+        "presses",
+        help="presses, with the unseen ones and blind time beside them",
+        description="One line a press; what was not seen and when the record was blind are lines of their own kind. As iCalendar: visits.",
+    )
+    presses.set_defaults(call=_export)
+    presses.add_argument("--format", choices=("csv", "jsonl", "ics"), default="csv", help="csv unless you say")
+    for command in (recording, presses):
+        command.add_argument("file", nargs="?", type=Path, metavar="FILE", help="- or nothing: standard output")
+        command.add_argument("--site", metavar="NAME", help="only this house")
+        command.add_argument("--chime", metavar="NAME", help="only this chime of it")
+        command.add_argument(
+            "--from", dest="start", metavar="TIME", help="from this time or day on, such as 2026-09-14T10:00Z"
+        )
+        command.add_argument("--until", dest="end", metavar="TIME", help="until just before this time or day")
+
+    take = commands.add_parser(
+        "import",
+        help="take a recording, or exported presses, into the record, while nothing runs on it",
+        description="What the file is, its content says. What the record has already is passed over, so that taking the same file"
+        " twice changes nothing.",
+    )
     take.set_defaults(call=_import)
-    take.add_argument("recording", type=Path)
-    take.add_argument("--data", type=Path, metavar="DIR", help="folder of the record")
+    take.add_argument("file", type=Path, metavar="FILE")
+    for command in (recording, presses, take):
+        command.add_argument("--data", type=Path, metavar="DIR", help="folder of the record")
 
     rebuild = commands.add_parser(
         "rebuild", help="make all that is derived anew from the kept packs, also while it runs"

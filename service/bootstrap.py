@@ -19,7 +19,7 @@ from service.settings import Settings, now_s
 if TYPE_CHECKING:
     from service.examination import Examined as ChimeExamined
     from service.examine import Examined
-    from service.moving import Asked
+    from service.leaving import Asked
 
 
 def run(settings: Settings, demo: "Demo | None" = None) -> None:
@@ -310,17 +310,17 @@ def fitout(sheet: str, changes: Sequence[str], drawing: Path | None) -> tuple[di
 
 def import_file(path: Path, settings: Settings) -> str:
     """Take a recording, or presses, into the record of a folder on which nothing runs; what became of it, in words."""
-    from adapters import press_files
+    from adapters import press_files_read
     from adapters.sql.kept_reader import kept_packs
     from adapters.sql.work import SqlStore
     from service import moving, recordings
     from service.intake import Understander
 
     with opened(path) as lines:
-        form = press_files.form_of(lines)
+        form = press_files_read.form_of(lines)
     if form != "recording":  # refused whole, before anything is taken
         with opened(path) as lines:
-            moving.check(press_files.read(lines, form), settings.prefix, now_s())
+            moving.check(press_files_read.read(lines, form), settings.prefix, now_s())
     with ExitStack() as stack:
         take_folder(settings.data, stack)
         store = SqlStore(settings.url_of_record, settings.time_zone)
@@ -329,32 +329,32 @@ def import_file(path: Path, settings: Settings) -> str:
         understander, kept = Understander(store, settings.prefix, settings.enrolment_open), kept_packs(store.engine)
         if form == "recording":
             return str(moving.take_in_recording(store, recordings.read(lines), kept, understander))
-        told = press_files.read(lines, form)
+        told = press_files_read.read(lines, form)
         return str(moving.take_in_presses(store, told, kept, understander, settings.prefix))
 
 
 def export(form: str, asked: "Asked", target: Path | None, settings: Settings) -> str:
-    """Write what is asked for as a recording, or the log in one of `press_files.FORMS`, into a file or to standard output, while
+    """Write what is asked for as a recording, or the log in csv, jsonl or ics, into a file or to standard output, while
     the service runs or not; what was written, in words. Raises SettingError, NotFound."""
     from adapters import press_files
     from adapters.sql.kept_reader import kept_packs
     from adapters.sql.work import SqlStore
-    from service import moving
+    from service import leaving
 
     if not settings.database_url and not (settings.data / "record.sqlite").exists():
         raise SettingError(f"There is no record in the folder {settings.data}; name another with --data.")
     with ExitStack() as stack:
         store = SqlStore(settings.url_of_record, settings.time_zone)
         stack.callback(store.close)
-        reader, counted = store.reader(), moving.Counted()
-        moving.check_asked(reader, asked)
+        reader, counted = store.reader(), leaving.Counted()
+        leaving.check_asked(reader, asked)
         if form == "recording":
-            parts = moving.recording_of(kept_packs(store.engine, *asked), counted)
+            parts = leaving.recording_of(kept_packs(store.engine, *asked), counted)
         elif form == "ics":
             parts = press_files.write_calendars(reader, asked, counted)
         else:
             write = {"csv": press_files.write_csv, "jsonl": press_files.write_jsonl}[form]
-            parts = write(counted.all(moving.entries(reader, asked, now_s())))
+            parts = write(counted.all(leaving.entries(reader, asked, now_s())))
         write_out(parts, target)
         return str(counted)
 

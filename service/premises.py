@@ -1,7 +1,10 @@
 """The folder and the ports a process needs, checked before anything starts, and the words that say where everything is."""
 
 import fcntl
+import os
 import socket
+import sys
+from collections.abc import Iterable
 from contextlib import ExitStack
 from pathlib import Path
 from typing import IO
@@ -63,6 +66,26 @@ def opened(path: Path) -> IO[str]:
         return path.open(encoding="utf-8", errors="surrogateescape")
     except OSError as error:
         raise SettingError(f"{path} cannot be read: {error.strerror}.") from None
+
+
+def write_out(parts: Iterable[bytes], path: Path | None) -> None:
+    """Into a file, which is there when all of it is; or to standard output, until nobody reads it any more. Raises SettingError."""
+    if path is None:
+        try:
+            sys.stdout.buffer.writelines(parts)
+            sys.stdout.buffer.flush()
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or Python would complain at its end
+        return
+    unfinished = path.with_name(f"{path.name}.unfinished")
+    try:
+        with unfinished.open("wb") as file:
+            file.writelines(parts)
+        unfinished.replace(path)
+    except OSError as error:
+        raise SettingError(f"{path} cannot be written: {error.strerror}.") from None
+    finally:
+        unfinished.unlink(missing_ok=True)
 
 
 def text_of(path: Path) -> str:
