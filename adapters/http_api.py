@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request
 
 from adapters import api_forms as forms
-from adapters import finding_api, log_api
+from adapters import finding_api, log_api, who_api
 from adapters.api_forms import ChimeName, Cursor, End, Limit, Page, SiteName, Start, stretch_of
 from adapters.problems import NotUnderstood, TooLarge, UnsupportedType
 from service import model, pack, telling, topics
@@ -16,6 +16,7 @@ from service.health import Health
 from service.keeper import Keeper, Parcel
 from service.ports import Clock, Reader
 from service.senml import SIZE_LIMIT
+from service.teaching import Teaching
 
 KEEP_WITHIN_S = 10.0
 
@@ -28,13 +29,15 @@ def build(
     clock: Clock,
     prefix: str,
     received_s: Clock | None = None,
+    teaching: Teaching | None = None,
 ) -> APIRouter:
-    """The router. Its blocking routes run in FastAPI's threads."""
+    """The router. Its blocking routes run in FastAPI's threads. `teaching`: where something is done about lessons elsewhere."""
     router = APIRouter(prefix="/api/v1", responses=forms.PROBLEMS)
     _places(router, reader, actions)
     _record(router, reader, clock)
     finding_api.add(router, reader, actions, clock)
     log_api.add(router, reader, clock)
+    who_api.add(router, reader, actions, clock, teaching or Teaching(reader, keeper, clock))
     _inbox(router, reader, keeper, received_s or clock, prefix)
 
     @router.get("/health", response_model=forms.Health, tags=["health"])

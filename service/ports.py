@@ -1,6 +1,7 @@
 """What the service asks of the outside, as Protocols: the Reader that pages and the API ask, and the clock.
 
-The transaction that the writer uses (`Work`) stands beside them; what both do about examinations is in `finding_ports.py`.
+The transaction that the writer uses (`Work`) stands beside them; what both do about examinations is in `finding_ports.py`, what
+about who rang in `who_ports.py`.
 Nobody here knows SQL, MQTT or HTTP.
 """
 
@@ -14,11 +15,12 @@ from service.hostclock import HostClock
 from service.ledger import BootLedger, ChimeLedger
 from service.presses.pulses import Fragment
 from service.walltime import Line
+from service.who_ports import WhoReader, WhoWork
 
 Clock = Callable[[], float]  # POSIX seconds
 
 
-class Reader(FindingReader, Protocol):
+class Reader(FindingReader, WhoReader, Protocol):
     """Questions that pages and the API ask of the record. Safe from any thread; changes nothing.
 
     Stretches are half open: start_s <= t < end_s. Lists come oldest first unless `newest_first`.
@@ -148,7 +150,7 @@ class VisitRow(NamedTuple):
     end_s: float
 
 
-class Work(FindingWork, Protocol):
+class Work(FindingWork, WhoWork, Protocol):
     """One transaction of the writer. There is only ever one at a time; whatever it did is gone unless it is committed.
 
     Raises StoreUnavailable from any call, and then nothing of the transaction is kept.

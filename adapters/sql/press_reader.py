@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, Select, exists, func, select
@@ -10,6 +11,7 @@ from adapters.sql import tables
 from adapters.sql.engine import table
 from adapters.sql.ledgers import clock_of
 from adapters.sql.paging import page_of
+from adapters.sql.who_reader import with_who
 from service import model
 from service.errors import NotFound
 from service.presses.pulses import JOIN_S, sureness
@@ -21,6 +23,9 @@ PRESS, VISIT, SOUNDING = table(tables.Press), table(tables.Visit), table(tables.
 
 DOORS = DOOR.join(CHIME, CHIME.c.id == DOOR.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id)
 PLACE = (SITE.c.site, CHIME.c.chime, DOOR.c.door)
+
+TICK_S = 1e-4
+"""Of the contract: a chime that waits until a press must be over waits `JOIN_S`, give or take a tick [s]."""
 
 ARRIVED_S = 1.0
 """Uncertainty of what is dated by arrival alone [s]."""
@@ -72,35 +77,33 @@ class PressReader:
         newest_first: bool = False,
     ) -> tuple[Sequence[model.Visit], str | None]:
         with self._asking() as connection:
-            query = (
-                select(VISIT.c.id, VISIT.c.start_s, VISIT.c.end_s, *PLACE)
-                .select_from(VISIT.join(DOORS, DOOR.c.id == VISIT.c.door_id))
-                .where(VISIT.c.door_id.in_(self._door_ids(connection, site, chime, door)))
-            )
+            query = _visits().where(VISIT.c.door_id.in_(self._door_ids(connection, site, chime, door)))
             rows, onward = page_of(connection, query, VISIT, start_s, end_s, cursor, limit, newest_first)
-            if not rows:
-                return [], onward
-            presses: dict[int, list[model.Press]] = {row.id: [] for row in rows}
-            told = connection.execute(_presses().where(PRESS.c.visit_id.in_(presses)).order_by(PRESS.c.start_s))
-            for press in presses_of(connection, told.all()):
-                presses[press.visit_id].append(press)
-        first, last = min(r.start_s for r in rows), max(r.end_s for r in rows)
+            found = with_who(connection, site, visits_of(connection, rows), {row.id: row.door_id for row in rows})
+        return self._answered(site, found), onward
+
+    def visit(self, site: str, visit_id: int) -> model.Visit:
+        with self._asking() as connection:
+            told = visit_of(connection, site, visit_id)
+            if told is None:
+                raise NotFound(f"no visit {visit_id} at {site!r}")
+            found = with_who(connection, site, [told[0]], {visit_id: told[1]})
+        return self._answered(site, found)[0]
+
+    def _answered(self, site: str, visits: Sequence[model.Visit]) -> list[model.Visit]:
+        """With how many presses the chime answered, where it tells when it sounds."""
+        if not visits:
+            return []
+        first, last = min(v.start_s for v in visits), max(v.end_s for v in visits)
         sounds: dict[str, list[float]] = {c.chime: [] for c in self.chimes(site) if "sound" in c.level}
-        for sounding in self.soundings(site, first - ANSWER_S, last + ANSWER_S, chime):
+        for sounding in self.soundings(site, first - ANSWER_S, last + ANSWER_S):
             sounds.setdefault(sounding.chime, []).append(sounding.start_s)
         return [
-            model.Visit(
-                r.id,
-                r.site,
-                r.chime,
-                r.door,
-                r.start_s,
-                r.end_s,
-                answered((p.start_s for p in presses[r.id]), sounds[r.chime]) if r.chime in sounds else None,
-                tuple(presses[r.id]),
-            )
-            for r in rows
-        ], onward
+            replace(visit, sounded=answered((p.start_s for p in visit.presses), sounds[visit.chime]))
+            if visit.chime in sounds
+            else visit
+            for visit in visits
+        ]
 
     def soundings(self, site: str, start_s: float, end_s: float, chime: str | None = None) -> Sequence[model.Sounding]:
         query = (
@@ -128,6 +131,22 @@ def press_of(connection: Connection, press_id: int) -> model.Press | None:
     return next(iter(presses_of(connection, connection.execute(_presses().where(PRESS.c.id == press_id)).all())), None)
 
 
+def visit_of(connection: Connection, site: str, visit_id: int) -> tuple[model.Visit, int] | None:
+    """A visit as its presses alone tell of it, and the row of its door."""
+    row = connection.execute(_visits().where(SITE.c.site == site, VISIT.c.id == visit_id)).first()
+    return None if row is None else (visits_of(connection, [row])[0], int(row.door_id))
+
+
+def visits_of(connection: Connection, rows: Sequence[Any]) -> list[model.Visit]:
+    """Rows of `_visits` as visits with their presses; neither sounds nor people have been asked yet."""
+    presses: dict[int, list[model.Press]] = {row.id: [] for row in rows}
+    if rows:
+        told = connection.execute(_presses().where(PRESS.c.visit_id.in_(presses)).order_by(PRESS.c.start_s))
+        for press in presses_of(connection, told.all()):
+            presses[press.visit_id].append(press)
+    return [model.Visit(r.id, r.site, r.chime, r.door, r.start_s, r.end_s, None, tuple(presses[r.id])) for r in rows]
+
+
 def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]:
     """Rows of `_presses` as presses; how sure their times are follows from the clocks of their power-ups as they are now."""
     boots = {row.boot_id for row in rows}
@@ -136,12 +155,18 @@ def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]
     return [_press(row, clocks[row.boot_id]) for row in rows]
 
 
+def _visits() -> Select[Any]:
+    return select(VISIT.c.id, VISIT.c.door_id, VISIT.c.start_s, VISIT.c.end_s, *PLACE).select_from(
+        VISIT.join(DOORS, DOOR.c.id == VISIT.c.door_id)
+    )
+
+
 def _presses() -> Select[Any]:
     later = BOOT.alias()
     has_later = exists().where(later.c.chime_id == BOOT.c.chime_id, later.c.start_s > BOOT.c.start_s)
     cut_off = (
         BOOT.c.number.is_not(None)
-        & (func.coalesce(PRESS.c.end_up_s, PRESS.c.start_up_s) >= BOOT.c.last_up_s - JOIN_S)
+        & (func.coalesce(PRESS.c.end_up_s, PRESS.c.start_up_s) > BOOT.c.last_up_s - JOIN_S + TICK_S)
         & has_later
     )
     return select(PRESS, *PLACE, cut_off.label("cut_off")).select_from(

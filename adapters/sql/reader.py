@@ -13,6 +13,7 @@ from adapters.sql.paging import whole
 from adapters.sql.press_reader import DOORS, PLACE, PressReader
 from adapters.sql.supply_reader import SupplyReader
 from adapters.sql.watch_reader import WatchReader
+from adapters.sql.who_reader import WhoReader
 from service import model
 from service.errors import NotFound
 
@@ -21,7 +22,7 @@ KEPT, PROGRESS, FATE = table(tables.KeptPack), table(tables.Progress), table(tab
 EVENT, LOOK = table(tables.Event), table(tables.Look)
 
 
-class SqlReader(PressReader, WatchReader, SupplyReader, FindingReader):
+class SqlReader(PressReader, WatchReader, SupplyReader, FindingReader, WhoReader):
     """See `ports.Reader` for what each question means."""
 
     def __init__(self, engine: Engine) -> None:

@@ -19,6 +19,7 @@ from adapters.sql.press_reader import press_of
 from adapters.sql.press_work import PressWork
 from adapters.sql.reader import SqlReader
 from adapters.sql.time_work import TimeWork
+from adapters.sql.who_work import WhoWork
 from service import model
 from service.hostclock import HostClocks
 from service.ledger import BootLedger, ChimeLedger
@@ -78,7 +79,7 @@ class SqlStore:
             self._inbox.dispose()
 
 
-class SqlWork(TimeWork, PressWork, FindingWork):
+class SqlWork(TimeWork, PressWork, FindingWork, WhoWork):
     """One transaction."""
 
     def __init__(self, connection: Connection, ledgers: Ledgers, inbox: Engine | None = None) -> None:

@@ -10,7 +10,9 @@ from service.errors import NotFound, StoreUnavailable
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.life import Held
 from service.presses import unseen
+from service.presses.away import Away
 from service.presses.visits import answered
+from service.who_ports import Taught
 
 LONDON = ZoneInfo("Europe/London")
 SITE, CHIME = "tern-cottage", "hall"
@@ -45,6 +47,8 @@ class Record:
     quantity_list: list[QuantityPoint] = field(default_factory=list)
     examination_list: list[Examination] = field(default_factory=list)
     unseen_list: list[model.Unseen] = field(default_factory=list)
+    cadence_list: list[Taught] = field(default_factory=list)
+    away_list: list[tuple[str, Away]] = field(default_factory=list)
     looks: dict[tuple[str, str], float] = field(default_factory=dict)
     looked: list[tuple[str, str, float]] = field(default_factory=list)
     trouble: str | None = None
@@ -155,6 +159,12 @@ class Record:
         first = int(cursor or 0)
         found.sort(key=lambda visit: visit.start_s)
         return found[first : first + limit], str(first + limit) if first + limit < len(found) else None
+
+    def cadences(self, site: str) -> Sequence[Taught]:
+        return self.cadence_list
+
+    def away(self, site: str, person: str, start_s: float, end_s: float) -> Sequence[Away]:
+        return [a for who, a in self.away_list if who == person and a.start_s < end_s and a.end_s > start_s]
 
     def soundings(self, site: str, start_s: float, end_s: float, chime: str | None = None) -> Sequence[model.Sounding]:
         return [s for s in self.sounding_list if start_s <= s.start_s < end_s]

@@ -1,0 +1,123 @@
+"""The part of the reader about who rang: what people and cadences say of visits, and when somebody is away.
+
+A note is kept under a door and a kept pack, which a rebuild does not change. A pack may tell of several visits; it stands for
+the earliest of them.
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from adapters.sql import log_tables, tables
+from adapters.sql.engine import table
+from service import model
+from service.contract import EARLIEST_S
+from service.presses.away import Away
+from service.presses.cadence import Cadence, recognise
+from service.who_ports import Taught, intervals
+
+SITE, PRESS = table(tables.Site), table(tables.Press)
+NOTE, CADENCE, AWAY = table(log_tables.VisitNote), table(log_tables.Cadence), table(log_tables.Away)
+
+
+class WhoReader:
+    """Part of `SqlReader`."""
+
+    def _asking(self) -> AbstractContextManager[Connection]:
+        raise NotImplementedError
+
+    def cadences(self, site: str) -> Sequence[Taught]:
+        with self._asking() as connection:
+            return taught_at(connection, site)
+
+    def away(self, site: str, person: str, start_s: float, end_s: float) -> Sequence[Away]:
+        query = (
+            select(AWAY.c.uid, AWAY.c.summary, AWAY.c.start_s, AWAY.c.end_s)
+            .join(SITE, SITE.c.id == AWAY.c.site_id)
+            .where(SITE.c.site == site, AWAY.c.person == person, AWAY.c.start_s < end_s, AWAY.c.end_s > start_s)
+            .order_by(AWAY.c.start_s, AWAY.c.end_s, AWAY.c.uid)
+        )
+        with self._asking() as connection:
+            return [Away(*row) for row in connection.execute(query)]
+
+
+def taught_at(connection: Connection, site: str) -> list[Taught]:
+    query = (
+        select(CADENCE.c.form, CADENCE.c.taught_s, CADENCE.c.by)
+        .join(SITE, SITE.c.id == CADENCE.c.site_id)
+        .where(SITE.c.site == site)
+        .order_by(CADENCE.c.name)
+    )
+    return [Taught(Cadence.from_json(row.form), row.taught_s, row.by) for row in connection.execute(query)]
+
+
+def with_who(
+    connection: Connection, site: str, visits: Sequence[model.Visit], door_ids: Mapping[int, int]
+) -> list[model.Visit]:
+    """Visits of a site with what people and cadences say of them. `door_ids`: the row of its door by visit."""
+    taught, said = taught_at(connection, site), _notes(connection, visits, door_ids)
+    return [
+        replace(visit, cadence=_cadence(visit, taught), who=said[visit.id][0], note=said[visit.id][1])
+        if taught or visit.id in said
+        else visit
+        for visit in visits
+    ]
+
+
+def own_packs(
+    connection: Connection, visits: Sequence[model.Visit], door_ids: Mapping[int, int]
+) -> dict[int, set[int]]:
+    """Of each visit the kept packs that tell of it and of no earlier one at its door."""
+    first_of: dict[tuple[int, int], tuple[float, int]] = {}
+    packs = {press.pack_id for visit in visits for press in visit.presses} - {None}
+    if not packs:
+        return {visit.id: set() for visit in visits}
+    first_s, last_s = min(visit.start_s for visit in visits), max(visit.end_s for visit in visits)
+    told = connection.execute(
+        select(PRESS.c.door_id, PRESS.c.pack_id, PRESS.c.visit_id, PRESS.c.start_s).where(
+            PRESS.c.door_id.in_(set(door_ids.values())),
+            PRESS.c.start_s.between(first_s + EARLIEST_S, last_s),
+            PRESS.c.pack_id.in_(packs),
+        )
+    )
+    for door_id, pack_id, visit_id, start_s in told:
+        begun = (start_s, visit_id)
+        first_of[door_id, pack_id] = min(first_of.get((door_id, pack_id), begun), begun)
+    return {
+        visit.id: {
+            press.pack_id
+            for press in visit.presses
+            if press.pack_id is not None and first_of[door_ids[visit.id], press.pack_id][1] == visit.id
+        }
+        for visit in visits
+    }
+
+
+def _notes(
+    connection: Connection, visits: Sequence[model.Visit], door_ids: Mapping[int, int]
+) -> dict[int, tuple[str | None, str | None]]:
+    """Who and note by visit; where two visits with notes became one, the newest of each."""
+    packs = {press.pack_id for visit in visits for press in visit.presses} - {None}
+    query = select(NOTE).where(NOTE.c.door_id.in_(set(door_ids.values())), NOTE.c.pack_id.in_(packs))
+    rows = connection.execute(query.order_by(NOTE.c.at_s)).all() if packs else []
+    found: dict[int, tuple[str | None, str | None]] = defaultdict(lambda: (None, None))
+    if not rows:
+        return found
+    owned = own_packs(connection, visits, door_ids)
+    for visit in visits:
+        for row in rows:
+            if row.door_id == door_ids[visit.id] and row.pack_id in owned[visit.id]:
+                found[visit.id] = (row.who or found[visit.id][0], row.note or found[visit.id][1])
+    return found
+
+
+def _cadence(visit: model.Visit, taught: Sequence[Taught]) -> str | None:
+    """The cadence it shows, of those that had been taught when it began."""
+    known = [one.cadence for one in taught if one.taught_s < visit.start_s]
+    pressed: list[Any] = intervals(visit.presses) if known else []
+    found = recognise(pressed, known) if len(pressed) > 1 else None
+    return found.name if found else None
