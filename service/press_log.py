@@ -54,6 +54,7 @@ def _record_press(work: Work, chime: ChimeLedger, boot: BootLedger, door: str, f
             door_id, boot, press.start_up_s - pulses.STUCK_GAP_S, press.last_up_s + pulses.STUCK_GAP_S
         )
         more = {row: other for row, other in near if row not in parts and pulses.belongs(other, press)}
+        more = {row: pulses.told_anew(other, fragment) for row, other in more.items()}
         if not more and len(near) > len(parts) - 1:
             more = _chattering(work, door_id, boot, press, set(parts))
         if not more:
@@ -122,6 +123,7 @@ def regroup(work: Work, door_id: int, start_s: float, end_s: float) -> None:
 def stretches_after(
     work: Work, boot: BootLedger, lane: str, up_s: float, closed: bool
 ) -> list[tuple[float, float | None]]:
-    """The stretches that a change of a contact (or of the sound, lane "") begins or ends."""
+    """The stretches that a change of a contact (or of the sound, lane "") begins or ends. What begins later it cannot end."""
     work.add_contact(boot, lane, up_s, closed)
-    return pulses.closed_stretches(work.contacts_around(boot, lane, up_s))
+    around = pulses.closed_stretches(work.contacts_around(boot, lane, up_s))
+    return [(start_s, end_s) for start_s, end_s in around if start_s <= up_s]

@@ -7,6 +7,7 @@ arrive: joining is a union of stretches, so the result is the same for every ord
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
+from itertools import pairwise
 
 from service.model import PressSource, Sureness
 
@@ -78,14 +79,29 @@ def fragments(pulses: Sequence[tuple[float, float]], pack_id: int | None = None)
     >>> [(f.start_up_s, f.end_up_s, f.pulses) for f in fragments([(0.0, 0.008), (0.02, 0.028), (0.5, 0.508)])]
     [(0.0, 0.028, 2), (0.5, 0.508, 1)]
     """
-    single = (Fragment(rise, fall, "edges", pulses=1, widest_s=fall - rise, pack_id=pack_id) for rise, fall in pulses)
-    joined: list[Fragment] = []
-    for fragment in single:
-        if joined and belongs(joined[-1], fragment):
-            joined[-1] = join(joined[-1], fragment)
+    runs: list[list[tuple[float, float]]] = []
+    for pulse in pulses:
+        if runs and pulse[0] - runs[-1][-1][1] < JOIN_S:
+            runs[-1].append(pulse)
         else:
-            joined.append(fragment)
-    return joined
+            runs.append([pulse])
+    return [_of_run(run, pack_id) for run in runs]
+
+
+def _of_run(run: Sequence[tuple[float, float]], pack_id: int | None) -> Fragment:
+    """What `join` of its pulses one by one gives, in one pass: a button that is held for a minute has thousands."""
+    gaps = [rise - fall for (_, fall), (rise, _) in pairwise(run)]
+    return Fragment(
+        run[0][0],
+        run[-1][1],
+        "edges",
+        len(run),
+        max(gaps, default=0.0),
+        sum(gap > MISSING_PULSE_S for gap in gaps),
+        any(0.0 < gap < BOUNCE_S for gap in gaps),
+        max(fall - rise for rise, fall in run),
+        pack_id,
+    )
 
 
 def belongs(a: Fragment, b: Fragment) -> bool:
@@ -99,11 +115,27 @@ def belongs(a: Fragment, b: Fragment) -> bool:
     return max(a.start_up_s, b.start_up_s) - min(a.last_up_s, b.last_up_s) < JOIN_S
 
 
+def told_anew(known: Fragment, told: Fragment) -> Fragment:
+    """What is known of a stretch now that a chime that debounces has told of it again: when it ends, a change that came late
+    shows, and what was taken for its end before belongs to another stretch.
+
+    >>> told_anew(Fragment(1.0, 9.0, "contact", pack_id=1), Fragment(1.0, 1.3, "contact", pack_id=3)).end_up_s
+    1.3
+    """
+    same = known.source == told.source == "contact" and known.start_up_s == told.start_up_s
+    return replace(known, end_up_s=told.end_up_s) if same else known
+
+
 def join(a: Fragment, b: Fragment) -> Fragment:
-    """One fragment in place of two that belong together. Numbers of the finer source win; the same for either order."""
+    """One fragment in place of two that belong together; the same for either order.
+
+    Where both tell of the same stretch, numbers of the finer source win. One after the other, both count: a chime may tell a
+    button that is held for long by pulses first and in numbers later.
+    """
     first, second = sorted((a, b), key=lambda f: (f.start_up_s, f.last_up_s, RANK[f.source]))
-    finer = max(RANK[a.source], RANK[b.source])
-    told = [f for f in (first, second) if RANK[f.source] == finer]
+    finer = max((a, b), key=lambda f: RANK[f.source]).source
+    apart = second.start_up_s > first.last_up_s
+    told = [f for f in (first, second) if apart or f.source == finer]
     pulses, drop_outs = _sum(f.pulses for f in told), sum(f.drop_outs for f in told)
     longest, bounce = max(f.longest_gap_s for f in told), any(f.bounce for f in told)
     if len(told) == 2:
@@ -113,9 +145,12 @@ def join(a: Fragment, b: Fragment) -> Fragment:
         bounce = bounce or 0.0 < gap < BOUNCE_S
     end = max((f.end_up_s for f in (first, second) if f.end_up_s is not None), default=None)
     if second.end_up_s is None and end is not None and second.start_up_s > end:
-        end = None  # closed again, and not known to have opened
+        end = (
+            second.start_up_s
+        )  # closed again, and not known to have opened: the last sign, so that what follows finds it
     return replace(
         told[0],
+        source=finer,
         start_up_s=first.start_up_s,
         end_up_s=end,
         pulses=pulses,
