@@ -13,7 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 from service.errors import SettingError
 from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of, write_out
-from service.processes import BrokerTender, ChildProcess, apart, interrupt_when_input_ends, run_to_end
+from service.processes import (
+    BrokerTender,
+    ChildProcess,
+    apart,
+    give_memory_back,
+    interrupt_when_input_ends,
+    run_to_end,
+)
 from service.settings import Settings, now_s
 
 if TYPE_CHECKING:
@@ -27,6 +34,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from adapters.broker import EmbeddedBroker
     from adapters.http_server import Server
     from adapters.mqtt import BrokerAccess, Listener
+    from adapters.sql.engine import is_current
     from adapters.sql.work import SqlStore
     from service.actions import Actions
     from service.daemon import Part, run_together
@@ -56,6 +64,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             )
             broker.start()
             stack.callback(broker.stop)
+        if not is_current(settings.url_of_record):
+            apart(migrate, settings.url_of_record)  # Alembic would stay in memory, for nothing
         store = SqlStore(settings.url_of_record, settings.time_zone)
         stack.callback(store.close)
         understander = Understander(store, settings.prefix, settings.enrolment_open)
@@ -80,7 +90,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         watched = Watched()
         listener = Listener(access, settings.prefix, health, watched.now_s)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell, watched=watched)
-        timers = Timers(keeper, now_s, Lookout(store.reader()).look)
+        timers = Timers(keeper, now_s, Lookout(store.reader()).look, give_memory_back)
         examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings, watched.now_s)
         server = Server(app, settings.listen, settings.http_port, hub.end)
@@ -232,6 +242,13 @@ def press(data: Path, door: str, hold_s: float) -> str:
     return f"The {door} button is held for {hold_s:g} s."
 
 
+def migrate(url: str) -> None:
+    """Bring a record to the present form; for a process of its own."""
+    from adapters.sql.engine import open_engine
+
+    open_engine(url).dispose()
+
+
 def examine_chime(url: str, site: str, chime: str, at_s: float) -> "ChimeExamined | None":
     """One chime of a record, read and judged; for a process of its own."""
     from adapters.sql.engine import open_engine
@@ -317,6 +334,8 @@ def import_file(path: Path, settings: Settings) -> str:
     from service.intake import Understander
 
     with opened(path) as lines:
+        if not path.is_file():
+            raise SettingError(f"{path} is no file; it is read twice, which can only be done with one.")
         form = press_files_read.form_of(lines)
     if form != "recording":  # refused whole, before anything is taken
         with opened(path) as lines:

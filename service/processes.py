@@ -1,5 +1,6 @@
 """Processes that run beside this one, as parts of the daemon. Knows neither what a broker nor what a chime does."""
 
+import ctypes
 import logging
 import os
 import signal
@@ -99,3 +100,10 @@ def apart(work: Callable[..., T], *arguments: object) -> T:
     and pages and packs wait for nothing. Raises what it raises."""
     with ProcessPoolExecutor(1, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_IGN)) as pool:
         return pool.submit(work, *arguments).result()
+
+
+def give_memory_back() -> None:
+    """Let glibc return what is free in its heaps; elsewhere nothing happens."""
+    trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+    if trim is not None:
+        trim(0)

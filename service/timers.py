@@ -12,6 +12,7 @@ EVENTS_KEPT_S = 7 * 86400.0
 
 LOOK_EVERY_S = 10.0
 FORGET_EVERY_S = 3600.0
+TIDY_EVERY_S = 300.0
 
 
 class Timers:
@@ -20,12 +21,15 @@ class Timers:
     Parameters
     ----------
     look : called every ten seconds in the writer's transaction.
+    tidy : called every five minutes.
     """
 
-    def __init__(self, keeper: Keeper, clock: Clock, look: Callable[[Work, float], None]) -> None:
-        self._keeper, self._clock, self._look = keeper, clock, look
+    def __init__(
+        self, keeper: Keeper, clock: Clock, look: Callable[[Work, float], None], tidy: Callable[[], None] = lambda: None
+    ) -> None:
+        self._keeper, self._clock, self._look, self._tidy = keeper, clock, look, tidy
         self._stopping = threading.Event()
-        self._forgot_s = 0.0
+        self._forgot_s = self._tidied_s = 0.0
 
     def run(self) -> None:
         while not self._stopping.wait(LOOK_EVERY_S):
@@ -34,6 +38,9 @@ class Timers:
     def tick(self) -> None:
         """One round. A store that is away now is met again in the next."""
         now_s = self._clock()
+        if abs(now_s - self._tidied_s) >= TIDY_EVERY_S:
+            self._tidy()
+            self._tidied_s = now_s
         try:
             self._keeper.do(lambda work: self._look(work, now_s))
             if abs(now_s - self._forgot_s) >= FORGET_EVERY_S:

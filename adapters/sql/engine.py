@@ -50,6 +50,17 @@ def open_engine(url: str) -> Engine:
         return engine
 
 
+def is_current(url: str) -> bool:
+    """Whether this record has the present form already. Raises StoreUnavailable."""
+    if url == "sqlite://":
+        return True
+    engine = _engine(url, READING_PRAGMAS)
+    with unavailable_told():
+        found = _revision(engine) == HEAD
+    engine.dispose()
+    return found
+
+
 def reading_engine(engine: Engine) -> Engine:
     """For those who only read the database of `engine`. A record in memory has one connection for all."""
     url = engine.url.render_as_string(hide_password=False)
