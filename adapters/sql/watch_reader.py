@@ -57,7 +57,7 @@ class WatchReader:
                     for s in told
                     if s.start_s < end_s and (s.end_s is None or s.end_s > start_s)
                 ]
-                found += self._unfitted(connection, chime, start_s)
+                found += self._unfitted(connection, chime, start_s, end_s)
         return sorted(found, key=lambda spell: (spell.start_s, spell.door or ""))
 
     def unseen(self, site: str, start_s: float, end_s: float) -> Sequence[model.Unseen]:
@@ -174,9 +174,21 @@ class WatchReader:
         rows = connection.execute(query).all()
         return [row for row in rows if row.number is not None] or rows
 
-    def _unfitted(self, connection: Connection, chime: model.Chime, start_s: float) -> list[model.BlindSpell]:
-        """Doors that were heard of later than their chime. Whether nobody pressed or nothing was fitted, the record cannot say."""
-        rows = connection.execute(select(DOOR.c.door, DOOR.c.first_heard_s).where(DOOR.c.chime_id == _chime_id(chime)))
+    def _unfitted(
+        self, connection: Connection, chime: model.Chime, start_s: float, end_s: float
+    ) -> list[model.BlindSpell]:
+        """Doors that were heard of later than their chime. Whether nobody pressed or nothing was fitted, the record cannot say.
+
+        The first press counts as it is dated now: which pack told of the door first depends on the order of arrival.
+        """
+        if chime.first_heard_s >= end_s:
+            return []
+        rows = connection.execute(
+            select(DOOR.c.door, func.min(PRESS.c.start_s))
+            .join(PRESS, PRESS.c.door_id == DOOR.c.id)
+            .where(DOOR.c.chime_id == _chime_id(chime))
+            .group_by(DOOR.c.id, DOOR.c.door)
+        )
         return [
             model.BlindSpell(chime.site, chime.chime, chime.first_heard_s, row[1], "door not fitted yet", row[0])
             for row in rows
@@ -196,9 +208,14 @@ def _chime_id(chime: model.Chime) -> Any:
 def _with_runs(
     connection: Connection, boots: Sequence[Any], start_s: float, end_s: float
 ) -> list[tuple[Any, Line, list[heard.Run], list[heard.Hole]]]:
-    """Power-ups of the stretch, and the one before it, with their runs of packs and what is missing between."""
+    """Power-ups of the stretch, and the ones before and after it, with their runs of packs and what is missing between."""
     last_before = max((row.last_heard_s for row in boots if row.last_heard_s < start_s), default=-inf)
-    wanted = [row for row in boots if row.last_heard_s >= min(start_s, last_before) and row.start_s < end_s]
+    next_after = min((row.start_s for row in boots if row.start_s >= end_s), default=inf)
+    wanted = [
+        row
+        for row in boots
+        if row.last_heard_s >= min(start_s, last_before) and (row.start_s < end_s or row.start_s == next_after)
+    ]
     runs: dict[int, list[heard.Run]] = {row.id: [] for row in wanted}
     told = connection.execute(
         select(HEARD).where(HEARD.c.boot_id.in_(runs)).order_by(HEARD.c.boot_id, HEARD.c.first_seq, HEARD.c.first_up_s)

@@ -93,7 +93,9 @@ def spells(watch: Watch) -> list[Spell]:
         found += [Spell(start_s, end_s, "chime absent") for start_s, end_s in watch.absent if end_s < inf]
     if watch.silent_since_s is not None:
         found.append(Spell(watch.silent_since_s, None, "chime silent"))
-    return _apart(spell for spell in found if spell.end_s is None or spell.end_s > watch.first_heard_s)
+    return _apart(
+        spell for spell in found if spell.end_s is None or spell.end_s > max(watch.first_heard_s, spell.start_s)
+    )
 
 
 def covered_s(stretches: Iterable[Stretch], start_s: float, end_s: float) -> float:

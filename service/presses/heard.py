@@ -27,6 +27,11 @@ class Run:
     id: int | None = None
 
 
+RECORDS_PER_PACK = 32
+"""No pack that is missing accounts for more records thrown away than this: a window with all that may stand beside it has some
+fifteen, a survey with its load log some twenty-five (counted in the contract)."""
+
+
 class Hole(NamedTuple):
     """Between two packs something is missing: whole packs, or records that the chime threw away before it made the second."""
 
@@ -69,21 +74,26 @@ def holes(runs: Sequence[Run]) -> list[Hole]:
     """What is missing from a power-up, in order.
 
     A chime that throws away its oldest packs counts them in the packs that it makes meanwhile, long after those that are
-    missing; so where packs are missing, a growing count tells of them and of nothing else.
+    missing; so a growing count tells of missing packs, and of nothing else, until it is more than they can have held.
 
     >>> holes([Run(0.0, 30.0, 0, 3), Run(90.0, 120.0, 9, 12)])
     [Hole(start_up_s=30.0, end_up_s=90.0, packs=5, records=0)]
+    >>> holes([Run(0.0, 30.0, 0, 3), Run(90.0, 95.0, 4, 5, dropped=7)])
+    [Hole(start_up_s=30.0, end_up_s=90.0, packs=0, records=7)]
     """
     found: list[Hole] = []
+    explained = 0  # records that missing packs still may have held
     first = runs[0] if runs else None
-    if first is not None and first.first_seq:
-        found.append(Hole(0.0, first.first_up_s, first.first_seq, first.dropped))
+    if first is not None and (first.first_seq or first.dropped):
+        found.append(Hole(0.0, first.first_up_s, first.first_seq or 0, first.dropped))
+        explained = max((first.first_seq or 0) * RECORDS_PER_PACK - first.dropped, 0)
     for a, b in pairwise(runs):
         packs = 0 if a.last_seq is None or b.first_seq is None else b.first_seq - a.last_seq - 1
         records = max(b.dropped - a.dropped, 0)
-        explained = any(hole.packs for hole in found)
-        if packs or (records and not explained) or a.last_seq is None:
+        explained += packs * RECORDS_PER_PACK - records
+        if packs or (records and explained < 0) or a.last_seq is None:
             found.append(Hole(a.last_up_s, b.first_up_s, packs, records))
+        explained = max(explained, 0)
     return found
 
 
