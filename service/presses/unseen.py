@@ -16,6 +16,9 @@ TOGETHER_S = 3.0
 AFTER_PRESS_S = 1.0
 """The rail sinks back slowly after a press; a rise this soon after one belongs to it [s]."""
 
+SOUNDS_S = 10.0
+"""What a press starts may sound so long, and it is the sound that pulls a weak supply down (common practice, no source) [s]."""
+
 RISE_V = (0.25, 2.0)
 """A press lifts the cycle maximum by the drop of the button diode, 0.3 to 1.2 V; what lifts it further is the mains [V]."""
 
@@ -94,7 +97,7 @@ def unseen(signs: Signs) -> list[Sign]:
         Sign(restart.last_heard_s, restart.start_s, ("restarted",))
         for restart in signs.restarts
         if restart.start_s - restart.last_heard_s <= RESTARTS_WITHIN_S
-        and not _pressed(signs, restart.last_heard_s - AFTER_PRESS_S, restart.start_s + AFTER_PRESS_S)
+        and not _pressed(signs, restart.last_heard_s - SOUNDS_S, restart.start_s + AFTER_PRESS_S)
     ]
     together = _together(sorted(found))
     gaps = (
