@@ -70,7 +70,7 @@ def while_away(reader: Reader, site: str, person: str, asked: Stretch | None, no
 
     Nothing is told of what is still to come. Raises NotFound; Refused where nobody could say which stretch is meant.
     """
-    first_s = first_heard_s(reader, site)
+    first_s = first_known_s(reader, site, now_s)
     chosen, (start_s, end_s) = _stretch(reader, site, person, asked, first_s, now_s)
     found = all_visits(reader, site, start_s, end_s)
     return WhileAway(
@@ -89,7 +89,7 @@ def patterns_of(
     reader: Reader, site: str, start_s: float, end_s: float, wall_clock: WallClock, now_s: float
 ) -> tuple[Stretch, Patterns]:
     """Patterns of the stretch, as far as the record reaches, and how far that is. Doubtful visits are left out."""
-    first_s = first_heard_s(reader, site)
+    first_s = first_known_s(reader, site, now_s)
     end_s = min(end_s, now_s)
     start_s = min(max(start_s, first_s), end_s)
     begun = [visit.start_s for visit in all_visits(reader, site, start_s, end_s) if not visit.doubtful]
@@ -117,10 +117,11 @@ def blindness(reader: Reader, site: str, start_s: float, end_s: float, first_s: 
     return Blindness(tuple(spells), tuple(joined(clipped)), first_s)
 
 
-def first_heard_s(reader: Reader, site: str) -> float:
-    """When the record of a site begins. Raises NotFound."""
+def first_known_s(reader: Reader, site: str, now_s: float) -> float:
+    """When the record of a site begins: the first pack tells of presses before it. Raises NotFound."""
     reader.site(site)
-    return min(chime.first_heard_s for chime in reader.chimes(site))
+    first, _ = reader.visits(site, 0.0, now_s, limit=1)
+    return min([*(chime.first_heard_s for chime in reader.chimes(site)), *(visit.start_s for visit in first)])
 
 
 def _stretch(

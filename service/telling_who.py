@@ -130,9 +130,9 @@ def sentence(fact: WhileAway, zone: ZoneInfo) -> str:
     told = [f"{who} {_when(fact, times)}"]
     if fact.doubtful:
         told.append(f"{counted(len(fact.doubtful), 'ring', 'rings')} beside that rather damp or induction")
-    if fact.unseen:
-        signs = counted(len(fact.unseen), "sign of a press", "signs of presses")
-        told.append(f"{signs} that nothing recorded")
+    signs = _signs(fact)
+    if signs:
+        told.append(f"{counted(signs, 'sign of a press', 'signs of presses')} that nothing recorded")
     return "; ".join([*told, _record(fact, times)]) + "."
 
 
@@ -153,7 +153,7 @@ def _record(fact: WhileAway, times: "_Times") -> str:
     begins = f"; it begins at {times.begin(fact.blind.first_s)}" if fact.begins_late else ""
     if share >= 1.0 - 1e-9:
         return f"nothing could be recorded in all that time{begins}"
-    state = "has no gap" if fact.unseen or fact.begins_late else "is complete"
+    state = "has no gap" if _signs(fact) or fact.begins_late else "is complete"
     if not gaps:
         return f"the record {state}{begins}"
     if len(gaps) > GAPS_NAMED:
@@ -162,6 +162,11 @@ def _record(fact: WhileAway, times: "_Times") -> str:
     else:
         named = _and([times.gap(gap) for gap in gaps])
     return f"the record {state} but for {named}{begins}"
+
+
+def _signs(fact: WhileAway) -> int:
+    """Signs of unseen presses that say more than that packs are missing, which the blind time says as well."""
+    return sum(not set(one.why) <= {"packs missing", "records dropped"} for one in fact.unseen)
 
 
 class _Times:
