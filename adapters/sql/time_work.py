@@ -120,12 +120,15 @@ class TimeWork:
         self._connection.execute(insert(TROUBLE).values(start_s=start_s, end_s=end_s))
 
     def boots_heard_by(self, host: str, since_s: float) -> list[tuple[ChimeLedger, BootLedger]]:
-        """Power-ups heard since then; of chimes without boot and up, the ones that are dated by this power-up of the host."""
+        """Power-ups heard since then; of chimes without boot and up, the ones that are dated by this power-up of the host.
+
+        None that was heard from recordings alone: no clock of this host has dated them.
+        """
         return [
             (chime, boot)
             for chime in self._ledgers.all_chimes(self._connection)
             for boot in self._ledgers.boots_since(self._connection, chime, since_s)
-            if boot.number is not None or boot.host == host
+            if (boot.number is not None and boot.host != "") or boot.host == host
         ]
 
     def shift_arrivals(self, host: str, since_s: float, shift_s: float) -> None:
@@ -134,10 +137,12 @@ class TimeWork:
             self._shift(target, column, target.c[column] >= since_s, shift_s)
         for column in ("start_s", "last_s"):
             self._shift(WATCH, column, WATCH.c.host == host, shift_s)
-        for chime, boot in self.boots_heard_by(host, since_s):
+        heard = self.boots_heard_by(host, since_s)
+        for chime in {chime.id: chime for chime, _ in heard}.values():  # once, however many power-ups it had
             chime.last_heard_s += shift_s if chime.last_heard_s >= since_s else 0.0
             chime.first_heard_s += shift_s if chime.first_heard_s >= since_s else 0.0
             chime.changed = True
+        for _, boot in heard:
             if boot.number is None:
                 self._shift_unnumbered(boot, shift_s)
 
