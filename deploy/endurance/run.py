@@ -1,0 +1,289 @@
+"""One run: builds the house, lets everything happen to it, lets it calm down, and compares the log with the truth.
+
+Everything but the service, the broker and the questions to the API lives on one asyncio loop.
+"""
+
+import asyncio
+import contextlib
+import socket
+import time
+from collections.abc import Awaitable, Callable, Coroutine
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from deploy.endurance import plan
+from deploy.endurance.chime import Chime, Event
+from deploy.endurance.clock import Clock
+from deploy.endurance.disk import Disk
+from deploy.endurance.log import Api, Logged, Spell
+from deploy.endurance.plan import Blow, Blows, Pace
+from deploy.endurance.scoring import Score, score
+from deploy.endurance.servers import Broker, Embedded, Mosquitto, Service
+from deploy.endurance.truth import Fate
+from deploy.endurance.ways import Way
+from deploy.endurance.witness import Witness
+
+SITE = "tern-cottage"  # the invented house of all examples
+TEND_S = 0.2
+START_WITHIN_S = 60.0
+SETTLE_WITHIN_S = 60.0
+QUIET_S = {"embedded": 7.0, "mosquitto": 3.0}
+"""The embedded broker sends again what is unacknowledged after 5 s: what would be doubled has come by then."""
+
+CALM_WINDOW_S = 2.0
+
+
+@dataclass(slots=True)
+class Done:
+    """What was done, and what the service made of it."""
+
+    service_kills: int = 0
+    broker_kills: int = 0
+    fills: int = 0
+    fills_told: int = 0
+    steps: int = 0
+    service_cuts: int = 0
+    sent_again: int = 0
+    rubbish: int = 0
+    quarantined: int = 0
+    duplicates: int = 0
+    unexpected: int = 0
+    exits: list[int] = field(default_factory=list)  # codes of those ends that nobody had asked for
+    starts: int = 0
+    settled_s: float = 0.0
+    settled: bool = False
+    packs: int = 0
+    pending: int = 0
+    troubles: list[str] = field(default_factory=list)  # that the health page still tells at the end
+
+
+class Run:
+    """`folder` is empty and the rig's own."""
+
+    def __init__(self, kind: str, pace: Pace, chimes: int, seed: int, folder: Path) -> None:
+        self.pace, self.done = pace, Done()
+        self._kind, self._count, self._seed, self._folder = kind, chimes, seed, folder
+        self._clock = Clock(folder / "clock")
+        self._disk = Disk(folder / "disk")
+        self._witness = Witness()
+        mqtt, http = _free_port(), _free_port()
+        (folder / "data").mkdir()
+        self._broker: Broker = (
+            Mosquitto(folder / "broker", mqtt) if kind == "mosquitto" else Embedded(folder / "data", mqtt)
+        )
+        self._service_way = Way(mqtt, Random(f"{seed} service way"), self._witness.watch)
+        self._api, self._http = Api(http), http
+        self._killed = False
+        self._chimes: list[Chime] = []
+
+    @property
+    def clock_steps(self) -> bool:
+        return self._clock.can_step
+
+    @property
+    def disk_mounted(self) -> bool:
+        return self._disk.mounted
+
+    async def run(self) -> Score:
+        """Raises SystemExit where the service does not even start."""
+        self._broker.start()
+        await self._service_way.open()
+        url = f"mqtt://127.0.0.1:{self._service_way.port}" if self._kind == "mosquitto" else ""
+        self._service = Service(
+            self._folder, self._http, self._disk, self._clock, url, self._broker.port, self._broker.login
+        )
+        try:
+            self._service.start()
+            if not await self._service.answers(START_WITHIN_S):
+                raise SystemExit(f"bellcrank: the service did not start; see {self._service.log}.")
+            return await self._go()
+        finally:
+            for chime in self._chimes:
+                chime.leave()
+            await self._service.stop()
+            await self._service_way.close()
+            self._broker.stop()
+            self._disk.remove(self._folder / "record")
+
+    async def _go(self) -> Score:
+        ways = [Way(self._broker.port, Random(f"{self._seed} way {number}")) for number in range(self._count)]
+        for way in ways:
+            await way.open()
+        start_s = time.time() + 0.5
+        tables: list[list[Event]] = []
+        for number, way in enumerate(ways):
+            rng = Random(f"{self._seed} chime {number}")
+            tables.append(plan.timetable(rng, self.pace, 50.0 if number % 2 else 60.0))
+            name = f"hall-{number + 1:02}"
+            self._chimes.append(Chime(SITE, name, way, self._broker.login, self.pace.backlog, rng, start_s))
+        lasting = [asyncio.create_task(self._tend()), asyncio.create_task(self._keep_up())]
+        blows = [asyncio.create_task(one) for one in self._blows(plan.blows(self._seed, self.pace), start_s)]
+        lives = [
+            asyncio.create_task(_at(start_s, table, lambda event, c=chime: c.happen(event)))
+            for chime, table in zip(self._chimes, tables, strict=True)
+        ]
+        try:
+            await asyncio.gather(*lives)
+            await asyncio.sleep(max(0.0, start_s + self.pace.seconds - time.time()))
+            for task in blows:
+                task.cancel()
+            await asyncio.gather(*blows, return_exceptions=True)
+            until_s = time.time()
+            self._calm()
+            return await self._settle(until_s)
+        finally:
+            for task in (*lasting, *blows, *lives):
+                task.cancel()
+            await asyncio.gather(*lasting, *blows, *lives, return_exceptions=True)
+            for way in ways:
+                await way.close()
+
+    # what lasts
+
+    async def _tend(self) -> None:
+        while True:
+            for chime in self._chimes:
+                chime.tend()
+            await asyncio.sleep(TEND_S)
+
+    async def _keep_up(self) -> None:
+        """Start the service again whenever it has ended, at once after a kill, else after a second."""
+        while True:
+            if not self._service.running:
+                if not self._killed:
+                    self.done.exits.append(self._service.exit_code or 0)
+                    await asyncio.sleep(1.0)
+                self._killed = False
+                self._service.start()
+                self.done.starts += 1
+            await asyncio.sleep(0.05)
+
+    # blows
+
+    def _blows(self, blows: Blows, start_s: float) -> list[Coroutine[Any, Any, None]]:
+        return [
+            _at(start_s, blows.service_kills, self._kill_service),
+            _at(start_s, blows.broker_kills, self._kill_broker),
+            _at(start_s, blows.fills, self._fill),
+            _at(start_s, blows.steps if self._clock.can_step else [], self._step),
+            _at(start_s, blows.cuts if self._kind == "mosquitto" else [], self._cut),
+        ]
+
+    async def _kill_service(self, _: Blow) -> None:
+        """Four in five once it answers, the others at whatever it is doing while it starts."""
+        if Random(f"{self._seed} {self.done.service_kills}").random() < 0.8:
+            await self._service.answers(8.0)
+        while not self._service.running:
+            await asyncio.sleep(0.05)
+        self._killed = True
+        self._service.kill()
+        self.done.service_kills += 1
+
+    async def _kill_broker(self, _: Blow) -> None:
+        while not self._broker.running:
+            await asyncio.sleep(0.05)
+        self._broker.kill()
+        self.done.broker_kills += 1
+        await asyncio.sleep(Random(f"{self._seed} {self.done.broker_kills}").uniform(0.2, 2.0))
+        self._broker.start()
+
+    async def _fill(self, blow: Blow) -> None:
+        await asyncio.to_thread(self._disk.fill)
+        self.done.fills += 1
+        end_s, told = time.monotonic() + blow.value, False
+        try:
+            while time.monotonic() < end_s:
+                with contextlib.suppress(OSError, ValueError):
+                    troubles = (await asyncio.to_thread(self._api.health))["troubles"]
+                    told = told or any("cannot be written" in one or "record" in one for one in troubles)
+                await asyncio.sleep(0.5)
+        finally:
+            self.done.fills_told += told
+            self._disk.free()
+
+    async def _step(self, blow: Blow) -> None:
+        self._clock.step(blow.value)
+        self.done.steps += 1
+
+    async def _cut(self, blow: Blow) -> None:
+        self._service_way.set(
+            Random(f"{self._seed} cut {self.done.service_cuts}").choice(("stalled", "refused", "slow"))
+        )
+        self.done.service_cuts += 1
+        await asyncio.sleep(blow.value)
+        self._service_way.set("open")
+
+    # the end
+
+    def _calm(self) -> None:
+        self._clock.step(0.0)
+        self._disk.free()
+        self._service_way.set("open")
+        self._broker.start()
+        for chime in self._chimes:
+            chime.calm()
+
+    async def _settle(self, until_s: float) -> Score:
+        """The comparison once nothing changes for the better any more; presses have ceased, windows go on."""
+        began = time.monotonic()
+        window_s, result = began, None
+        while True:
+            if time.monotonic() >= window_s:
+                window_s += CALM_WINDOW_S
+                for chime in self._chimes:
+                    chime.happen(Event(0.0, "window", CALM_WINDOW_S))
+            await asyncio.sleep(0.5)
+            spent_s = time.monotonic() - began
+            if spent_s < QUIET_S[self._kind]:
+                continue
+            with contextlib.suppress(OSError, ValueError, KeyError):
+                logged, spells, health = await asyncio.to_thread(self._ask)
+                result = score([chime.life for chime in self._chimes], logged, spells, until_s, self._lost_by_broker())
+                self._note(health, spent_s)
+                still = health["packs"]["pending"] or not all(chime.settled for chime in self._chimes)
+                if not still and not result.lost and not result.uncovered:
+                    self.done.settled = True
+                    return result
+            if spent_s > SETTLE_WITHIN_S:
+                if result is None:
+                    raise SystemExit(f"bellcrank: the service does not answer any more; see {self._service.log}.")
+                return result
+
+    def _ask(self) -> tuple[list[Logged], list[Spell], dict[str, Any]]:
+        return self._api.presses(SITE), self._api.blind(SITE), self._api.health()
+
+    def _note(self, health: dict[str, Any], spent_s: float) -> None:
+        packs, done = health["packs"], self.done
+        done.settled_s, done.pending, done.troubles = spent_s, packs["pending"], health["troubles"]
+        done.quarantined, done.duplicates, done.unexpected = (
+            packs["quarantined"],
+            packs["duplicates"],
+            packs["unexpected"],
+        )
+        done.sent_again = sum(chime.again for chime in self._chimes)
+        done.rubbish = sum(chime.rubbish for chime in self._chimes)
+        done.packs = sum(len(chime.life.packs) for chime in self._chimes)
+
+    def _lost_by_broker(self) -> set[bytes]:
+        """What Mosquitto has acknowledged and the service never; the embedded broker has no such excuse."""
+        if self._kind != "mosquitto":
+            return set()
+        delivered = {p.payload for c in self._chimes for p in c.life.packs if p.fate is Fate.DELIVERED}
+        return delivered - self._witness.taken
+
+
+async def _at(start_s: float, moments: list[Any], do: Callable[[Any], Awaitable[None] | None]) -> None:
+    """Each in its turn, at its moment or as soon as the one before is done."""
+    for moment in moments:
+        await asyncio.sleep(max(0.0, start_s + moment.at_s - time.time()))
+        doing = do(moment)
+        if doing is not None:
+            await doing
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
