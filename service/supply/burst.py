@@ -48,7 +48,9 @@ class Cycles:
 
 @dataclass(slots=True)
 class Burst:
-    """Samples (n,) at `at_s`, counted from their middle [s], [V]. What is learned of them while the fit goes on:
+    """Samples (n,) at `at_s`, counted from their middle [s], [V]; their median and about how far they reach [V].
+
+    What is learned of them while the fit goes on:
 
     `cycle` (n,) from 0; `climb` (n,) what 1 V/s does to the samples; `sigma` a sample's scatter as it is weighed, `scatter` as it
     was seen; `wander` of the cycles' levels; `pulled` how far clean cycles lie above the middle one [V].
@@ -57,6 +59,8 @@ class Burst:
     at_s: Floats
     volts: Floats
     lsb_v: float
+    middle_v: float
+    ripple_v: float
     cycle: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, np.intp))
     climb: Floats = field(default_factory=lambda: np.zeros(0))
     top: float = 0.0  # where in the model's cycle the maximum lies, 0..1
@@ -67,7 +71,9 @@ class Burst:
 
     @classmethod
     def of(cls, run: Run) -> "Burst":
-        return cls(run.at_s - float(run.at_s.mean()), run.volts, run.lsb_v)
+        at_s = run.at_s - float(run.at_s.mean())
+        ripple = float(np.ptp(np.percentile(run.volts, [2, 98])))
+        return cls(at_s, run.volts, run.lsb_v, float(np.median(run.volts)), ripple, climb=at_s)
 
     def turns(self, hertz: float, phase_rad: float) -> Floats:
         """Cycles since a maximum of the rail (n,)."""
@@ -83,10 +89,9 @@ class Burst:
         """Learn from residuals how samples scatter about their cycle, and cycles about the burst."""
         middles = self._middles(left_v)
         spread = 1.4826 * float(np.median(np.abs(left_v - middles[self.cycle])))
-        ripple = float(np.ptp(np.percentile(self.volts, [2, 98])))
         self.scatter = max(spread, self.lsb_v / np.sqrt(12.0))
         quantised = np.hypot(3e-3, self.lsb_v)  # neighbours share a code: their errors are not independent
-        self.sigma = float(np.hypot(max(spread, quantised), 0.003 * ripple))
+        self.sigma = float(np.hypot(max(spread, quantised), 0.003 * self.ripple_v))
         self.wander = 1.4826 * float(np.median(np.abs(middles - np.median(middles)))) + 1e-3
         clean = float(np.percentile(middles, CLEAN_SHARE) - np.median(middles))
         self.pulled = clean if self.wander > PULLED_V + self.sigma else 0.0
@@ -112,21 +117,23 @@ class Burst:
         since = np.mod(self.turns(hertz, phase_rad), 1.0)
         first = (since > DISCHARGE[0]) & (since < DISCHARGE[0] + DISCHARGE[2])
         last = (since > DISCHARGE[1] - DISCHARGE[2]) & (since < DISCHARGE[1])
-        falls = []
-        for number in range(self.cycle[-1] + 1):
-            inside = self.cycle == number
-            before, after = left_v[inside & first], left_v[inside & last]
-            if len(before) and len(after):
-                falls.append(float(np.median(before) - np.median(after)))
-        if not falls:
+        before, after = (_medians(left_v[part], self.cycle[part], self.cycle[-1] + 1) for part in (first, last))
+        falls = (before - after)[np.isfinite(before) & np.isfinite(after)]
+        if not len(falls):
             return 0.0
         seen_s = len(falls) * (DISCHARGE[1] - DISCHARGE[0] - DISCHARGE[2]) / hertz
-        return sum(fall for fall in falls if fall > 4.0 * self.scatter) / seen_s
+        return float(np.sum(falls[falls > 4.0 * self.scatter])) / seen_s
 
     def _middles(self, left_v: Floats) -> Floats:
         """Median of each cycle."""
-        bounds = np.flatnonzero(np.diff(self.cycle, prepend=-1))
-        ordered = left_v[np.lexsort((left_v, self.cycle))]
-        ends = np.append(bounds[1:], len(left_v))
-        result: Floats = 0.5 * (ordered[(bounds + ends - 1) // 2] + ordered[(bounds + ends) // 2])
-        return result
+        return _medians(left_v, self.cycle, self.cycle[-1] + 1)
+
+
+def _medians(values: Floats, group: NDArray[np.intp], count: int) -> Floats:
+    """Median of the values of each group (count,); NaN where it has none."""
+    ordered = np.append(values[np.lexsort((values, group))], np.nan)
+    sizes = np.bincount(group, minlength=count)
+    first = np.cumsum(sizes) - sizes
+    middles = 0.5 * (ordered[first + np.maximum(sizes - 1, 0) // 2] + ordered[first + sizes // 2])
+    result: Floats = np.where(sizes > 0, middles, np.nan)
+    return result

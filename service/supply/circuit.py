@@ -4,6 +4,7 @@ Refuses to know time: how a cycle runs is stepped elsewhere.
 """
 
 from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -45,7 +46,7 @@ class Path:
         return np.asarray(junction + self.series_ohm * current_a, dtype=np.float64)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Circuit:
     """Everything of one installation that a cycle needs; arrays (N,)."""
 
@@ -59,6 +60,7 @@ class Circuit:
     path: Path
     load: Load
 
+    @cached_property
     def begin_a(self) -> Array:
         """Current at which conduction is said to begin and end: a thousandth of what the load asks [A]."""
         asked = np.abs(self.load.regulated_a) + np.abs(self.load.extra_a)
@@ -67,7 +69,7 @@ class Circuit:
 
     def growth_per_s(self, begin_rad: Array, draw_a: Array) -> Array:
         """Rate at which the current grows, exponentially, as conduction begins: set by source, discharge and diodes [1/s]."""
-        begin = self.begin_a()
+        begin = self.begin_a
         closing_v_per_s = (
             self.radians_per_s * np.maximum(self.mains.slope(begin_rad), 0.0) + np.maximum(draw_a, 0.0) / self.farad
         )
@@ -77,7 +79,7 @@ class Circuit:
 
     def threshold_v(self, growth_per_s: Array | float = 0.0) -> Array:
         """Source voltage above the rail at which conduction begins [V]."""
-        begin = self.begin_a()
+        begin = self.begin_a
         drop_v = self.path.drop_v(begin) + self.shift_v + self.ohm * begin
         return np.asarray(drop_v + self.henry * begin * growth_per_s, dtype=np.float64)
 

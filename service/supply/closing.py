@@ -1,62 +1,99 @@
 """The search for the cycle that closes: the rail at which conduction begins, and how long it takes.
 
 Newton's, with the slope that memory of the reservoir gives, kept between rails known too low and too high. Coarse steps
-first, then fine ones; rows that are done rest. Refuses to know what is read out of the cycle.
+first, then fine ones; rows that are done rest. Few rows close all their nodes at once instead (`boundary_value.py`).
+Refuses to know what is read out of the cycle.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.supply.boundary_value import Equations, solved, solved_next_to
 from service.supply.circuit import Circuit, rows_of
 from service.supply.conduction import Cycle, joined, step_cycle
-from service.supply.stepping import steps_of
+from service.supply.stepping import MARGIN, steps_of
 
 Array = NDArray[np.float64]
 
 _COARSE_STEPS, _FINE_STEPS = 12, 48
 _COARSE_PASSES, _FINE_PASSES = 6, 25
 _COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
-_NEAR_V = 5e-7  # what a fit needs for its slopes
+_FEW = 80  # rows whose equations are solved sooner than stepped
 _WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2
 _SLACK_V = 2e-3
-_MARGIN = 1.5  # steps after the current has ended
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
 
 
-def close(circuit: Circuit, near: Cycle | None = None) -> tuple[Cycle, NDArray[np.bool_]]:
-    """The cycle that ends where it began, and whether it does: coarse steps first, then fine ones.
+@dataclass(frozen=True, slots=True)
+class Closed:
+    """Cycles, whether each ends where it began, and the equations they solve where they were found so."""
 
-    `near`: cycles of much the same circuits, row by row; the search begins with them, and with fine steps at once.
+    cycle: Cycle
+    closes: NDArray[np.bool_]
+    equations: Equations | None = None
+
+    def rows(self, index: NDArray[np.intp]) -> "Closed":
+        return Closed(rows_of(self.cycle, index), self.closes[index])
+
+
+def sketch(circuit: Circuit, near: Cycle | None = None) -> Closed:
+    """The cycle to some hundredths of a volt, in coarse steps: to choose among circuits, and to begin with."""
+    search = _Search.begun(circuit, near, _COARSE_STEPS)
+    for _ in range(_COARSE_PASSES):
+        closes = search.turn(_COARSE_STEPS, _COARSE_V)
+        if np.all(closes):
+            break
+    return Closed(search.cycle, closes)
+
+
+def close(circuit: Circuit, near: Closed | None = None) -> Closed:
+    """The cycle that ends where it began. `near`: cycles of much the same circuits, row by row, to begin the search with.
+
+    Few rows close all their nodes at once; many, and what will not close so, are stepped until they do.
     """
-    _, crest_v = circuit.mains.crest()
-    if near is None:
-        coarse = _Search(circuit, crest_v, *first_guess(circuit, crest_v), None)
-        for _ in range(_COARSE_PASSES):
-            if np.all(coarse.turn(_COARSE_STEPS, _COARSE_V)):
-                break
-        narrower = (1.0 + _MARGIN / _FINE_STEPS) / (1.0 + _MARGIN / _COARSE_STEPS)
-        search = _Search(circuit, crest_v, coarse.rail_v, coarse.width_rad * narrower, coarse.begin_rad)
-    else:
-        width_rad = near.conduction_s * circuit.radians_per_s
-        search = _Search(circuit, crest_v, near.next_rail_v, width_rad, near.begin_rad)
-        search.threshold_v = circuit.threshold_v(circuit.growth_per_s(near.begin_rad, -near.net_a[0]))
-    rows = np.arange(len(crest_v))
+    near = sketch(circuit) if near is None else near
+    if len(near.closes) > _FEW:
+        return _closed_by_steps(circuit, near.cycle)
+    found = solved(circuit, near.cycle, steps_of(_FINE_STEPS), near.equations)
+    return _rest_by_steps(found, found.closes, near, np.arange(len(near.closes)))
+
+
+def close_next_to(circuit: Circuit, near: Closed, index: NDArray[np.intp]) -> Closed:
+    """The same for circuits a ten-thousandth off, each next to the row of `near` that `index` names."""
+    if near.equations is None:
+        return close(circuit, near.rows(index))
+    return _rest_by_steps(solved_next_to(near.equations, index, circuit), near.equations.closes[index], near, index)
+
+
+def _rest_by_steps(found: Equations, closes: NDArray[np.bool_], near: Closed, index: NDArray[np.intp]) -> Closed:
+    good, rest = np.flatnonzero(closes), np.flatnonzero(~closes)
+    if not len(rest):
+        return Closed(found.cycle, closes, found)
+    stepped = _closed_by_steps(rows_of(found.circuit, rest), rows_of(near.cycle, index[rest]))
+    order = np.argsort(np.concatenate([good, rest]))
+    cycle = joined([rows_of(found.cycle, good), stepped.cycle])
+    return Closed(rows_of(cycle, order), np.concatenate([closes[good], stepped.closes])[order])
+
+
+def _closed_by_steps(circuit: Circuit, near: Cycle) -> Closed:
+    """Fine steps; rows that are done rest."""
+    search = _Search.begun(circuit, near, _FINE_STEPS)
+    rows = np.arange(len(near.next_rail_v))
     ready: list[tuple[NDArray[np.intp], Cycle, NDArray[np.bool_]]] = []
     for turn in range(_FINE_PASSES):
-        closes = search.turn(_FINE_STEPS, _FINE_V if near is None else _NEAR_V)
+        closes = search.turn(_FINE_STEPS, _FINE_V)
         if np.all(closes) or turn == _FINE_PASSES - 1:
             ready.append((rows, search.cycle, np.abs(search.gap_v) < _CLOSED_V))
             break
         if 2 * np.count_nonzero(closes) > len(closes):
-            ready.append(
-                (rows[closes], rows_of(search.cycle, closes), np.ones(np.count_nonzero(closes), dtype=np.bool_))
-            )
+            done = np.ones(np.count_nonzero(closes), dtype=np.bool_)
+            ready.append((rows[closes], rows_of(search.cycle, closes), done))
             search, rows = search.only(~closes), rows[~closes]
-    if len(ready) == 1:
-        return ready[0][1], ready[0][2]
     order = np.argsort(np.concatenate([found[0] for found in ready]))
     cycle = joined([found[1] for found in ready])
-    return rows_of(cycle, order), np.concatenate([found[2] for found in ready])[order]
+    return Closed(rows_of(cycle, order), np.concatenate([found[2] for found in ready])[order])
 
 
 class _Search:
@@ -75,13 +112,26 @@ class _Search:
         self.gap_v: Array
         self.before: tuple[Array, Array] | None = None
 
+    @classmethod
+    def begun(cls, circuit: Circuit, near: Cycle | None, steps: int) -> "_Search":
+        """From cycles near by, row by row, or from a guess."""
+        _, crest_v = circuit.mains.crest()
+        if near is None:
+            return cls(circuit, crest_v, *first_guess(circuit, crest_v), None)
+        wider = np.clip(near.end_share, 0.5, 1.5) * (1.0 + MARGIN / steps)
+        search = cls(
+            circuit, crest_v, near.next_rail_v, near.conduction_s * circuit.radians_per_s * wider, near.begin_rad
+        )
+        search.threshold_v = circuit.threshold_v(circuit.growth_per_s(near.begin_rad, -near.net_a[0]))
+        return search
+
     def turn(self, steps: int, tolerance_v: float) -> NDArray[np.bool_]:
         """One pass; which rows close. Those that do not are moved."""
         circuit, crest_v = self.circuit, self.crest_v
         self.begin_rad = circuit.mains.rises_through(self.rail_v + self.threshold_v, self.begin_rad)
         cycle = self.cycle = step_cycle(circuit, self.begin_rad, self.rail_v, self.width_rad, steps_of(steps))
         gap_v = self.gap_v = cycle.next_rail_v - self.rail_v
-        wider = cycle.end_share * (1.0 + _MARGIN / steps)
+        wider = cycle.end_share * (1.0 + MARGIN / steps)
         self.threshold_v = circuit.threshold_v(circuit.growth_per_s(self.begin_rad, -cycle.net_a[0]))
         # The width only decides where the nodes lie: a cycle that closes is right with any that is near enough.
         off = wider - 1.0

@@ -40,7 +40,7 @@ class Cycle:
 def step_cycle(circuit: Circuit, begin_rad: Array, rail_v: Array, width_rad: Array, steps: Steps) -> Cycle:
     """One cycle from a rail at begin. All (N,); `width_rad` should hold the conduction and little more."""
     mains, path, load = circuit.mains, circuit.path, circuit.load
-    begin_a = circuit.begin_a()
+    begin_a = circuit.begin_a
     stretch_s = width_rad / circuit.radians_per_s
     per_farad = stretch_s / circuit.farad
     draw, _ = load.current(rail_v)
@@ -85,12 +85,12 @@ def _stretch(
     draw: Array,
     shrink: Array,
     nodes: "_Nodes",
-) -> "tuple[_Rules, Array]":
+) -> "tuple[Rules, Array]":
     """Fills the nodes the quickest way that the load allows. Gives the rules used and the scale of the last step [1/A]."""
     load = circuit.load
     per_farad = stretch_s / circuit.farad
     if load.never_below(rail_v).all():
-        rules = _Rules.of(circuit, steps, stretch_s, per_farad, load.siemens)
+        rules = Rules.of(circuit, steps, stretch_s, per_farad, load.siemens)
         if load.is_constant_above(rail_v):
             nodes.slope[:] = 0.0
             scale = _conduct_constant(circuit, steps, rules, drive, draw, shrink, nodes)
@@ -99,7 +99,7 @@ def _stretch(
         if load.never_below(np.min(nodes.capacitor + circuit.esr_ohm * nodes.net, axis=0)).all():
             return rules, scale
     steepest = np.where(load.never_below(rail_v), load.siemens, load.steepest)
-    rules = _Rules.of(circuit, steps, stretch_s, per_farad, steepest)
+    rules = Rules.of(circuit, steps, stretch_s, per_farad, steepest)
     return rules, _conduct(circuit, steps, rules, drive, draw, shrink, nodes, load.law())
 
 
@@ -119,7 +119,7 @@ class _Nodes:
 
 
 @dataclass(frozen=True, slots=True)
-class _Rules:
+class Rules:
     """The multistep rules in volts per ampere of this circuit."""
 
     ohm_alone: Array  # (N,) source and diodes
@@ -130,20 +130,20 @@ class _Rules:
     with_coil: bool
 
     @staticmethod
-    def of(circuit: Circuit, steps: Steps, stretch_s: Array, per_farad: Array, steepest: Array) -> "_Rules":
+    def of(circuit: Circuit, steps: Steps, stretch_s: Array, per_farad: Array, steepest: Array) -> "Rules":
         ohm_alone = circuit.ohm + circuit.path.series_ohm
         # Adams and Moulton's two-step rule, weakened to the trapezium where steps are long for R·C (it is stable to 6)
         ratio = per_farad * np.max(steps.lengths) * (1.0 / (ohm_alone + circuit.esr_ohm + 1e-3) + steepest)
         weight = per_farad / (1.0 + (0.25 * ratio) ** 4)
         half = 0.5 * steps.lengths[:, np.newaxis] * (per_farad - weight)
         ahead, here, behind = (steps.adams[:, k : k + 1] * weight for k in range(3))
-        return _Rules(
+        return Rules(
             ohm_alone, ahead + half, here + half, behind, circuit.henry / stretch_s, bool(np.any(circuit.henry != 0.0))
         )
 
 
 def _conduct_constant(
-    circuit: Circuit, steps: Steps, rules: _Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes
+    circuit: Circuit, steps: Steps, rules: Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes
 ) -> Array:
     """Fills the nodes for a load that stays as it is. Gives the scale K/a of the last step [1/A].
 
@@ -200,7 +200,7 @@ def _conduct_constant(
 
 
 def _conduct(
-    circuit: Circuit, steps: Steps, rules: _Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes, law: Law
+    circuit: Circuit, steps: Steps, rules: Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes, law: Law
 ) -> Array:
     """The same for a load that follows the rail: linear in it over each step."""
     path = circuit.path

@@ -13,6 +13,13 @@ Array = NDArray[np.float64]
 
 _STEPS, _PARTS_BELOW = 10, 3  # nodes, and steps between them where a load may fall off
 _SHARES = np.linspace(0.0, 1.0, _STEPS + 1)[:, np.newaxis]
+_CUMULATIVE = np.array(
+    # integrals from 0 to each node of the polynomial through all of them
+    np.vander(_SHARES[:, 0], _STEPS + 2, increasing=True)[:, 1:] / np.arange(1, _STEPS + 2)
+) @ np.linalg.inv(np.vander(_SHARES[:, 0], _STEPS + 1, increasing=True))
+_POWER = 2.2
+"""Twice, and some more for what the ESR adds."""
+
 MOST_NEGATIVE = -0.5
 """Share of a step, or of the ESR's drop, by which a constant power may push its own current on."""
 
@@ -22,7 +29,8 @@ def rail_without_current(circuit: Circuit, capacitor_v: Array) -> Array:
     lower_v = capacitor_v - circuit.esr_ohm * circuit.load.current(capacitor_v)[0]
     if circuit.load.is_constant_above(lower_v):
         return lower_v
-    rail_v, law = lower_v, circuit.load.law()
+    rail_v = lower_v
+    law = circuit.load.in_regulation() if circuit.load.never_below(0.99 * lower_v).all() else circuit.load.law()
     for _ in range(3):
         draw, slope = law(rail_v)
         give = np.maximum(1.0 + circuit.esr_ohm * slope, 1.0 + MOST_NEGATIVE)
@@ -39,7 +47,9 @@ def discharge(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array,
     if load.is_constant_above(end_v):
         after_s = _SHARES * length_s
         return start_v + slope * after_s, np.broadcast_to(slope, after_s.shape), np.zeros_like(start_v)
-    stays = load.never_below(start_v) & load.never_below(start_v + 2.0 * slope * length_s)
+    # No load grows faster as the rail falls than one of constant power, under which the rail's square falls in a straight line
+    square = start_v * (start_v + _POWER * slope * length_s)
+    stays = load.never_below(start_v) & (square >= load.regular_v**2)
     if stays.all():
         return _in_regulation(circuit, start_v, length_s)
     if not stays.any():
@@ -52,33 +62,49 @@ def discharge(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array,
 
 
 def _in_regulation(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array, Array, Array]:
-    """Runge and Kutta's fourth order over every second node, where the load is smooth and far from stiff."""
-    law = circuit.load.in_regulation()
-    leak, farad, esr_ohm = circuit.path.saturation_a, circuit.farad, circuit.esr_ohm
+    """Where the load is smooth: by formula."""
+    after_s = _SHARES * length_s
+    if circuit.load.regulator == "linear":
+        return _exponential(circuit, start_v, after_s)
+    return _by_power(circuit, start_v, after_s)
 
-    def falling(rail_v: Array) -> tuple[Array, Array]:
+
+def _exponential(circuit: Circuit, start_v: Array, after_s: Array) -> tuple[Array, Array, Array]:
+    """A constant current and a resistor."""
+    load = circuit.load
+    loop = circuit.farad * (1.0 + circuit.esr_ohm * load.siemens)
+    exponent = np.maximum(after_s * load.siemens / loop, 1e-12)
+    slope = (load.in_regulation()(start_v)[0] + circuit.path.saturation_a) / -loop
+    return start_v - slope * after_s * (np.expm1(-exponent) / exponent), slope * np.exp(-exponent), exponent[-1]
+
+
+def _by_power(circuit: Circuit, start_v: Array, after_s: Array) -> tuple[Array, Array, Array]:
+    """A constant power and little else.
+
+    Begins with the rail's square, which falls exponentially towards what resistor and power leave; ESR and constant currents come
+    in by the charge drawn (a Neumann series of two terms, twice).
+    """
+    law, farad, esr_ohm = circuit.load.in_regulation(), circuit.farad, circuit.esr_ohm
+    leak, lowest_v = circuit.path.saturation_a, 0.5 * circuit.load.regular_v
+    draw, conductance = law(start_v)
+    slope = (draw + leak) / (-farad * np.maximum(1.0 + esr_ohm * conductance, 1.0 + MOST_NEGATIVE))
+    exponent = np.maximum(after_s * (2.0 * circuit.load.siemens / farad), 1e-12)
+    square = start_v * (start_v - 2.0 * slope * after_s * (np.expm1(-exponent) / exponent))
+    rail_v = np.sqrt(np.maximum(square, lowest_v**2))
+    start_c = start_v + esr_ohm * draw
+    per_farad = after_s[-1] / farad
+    for _ in range(2):
         draw, conductance = law(rail_v)
-        loop = farad * (1.0 + esr_ohm * conductance)
-        return -(draw + leak) / loop, conductance / loop
-
-    step_s = length_s * (2.0 / _STEPS)
-    rails, slopes = np.empty((_STEPS + 1, len(start_v))), np.empty((_STEPS + 1, len(start_v)))
-    rails[0] = rail_v = start_v
-    first, stiffness = falling(start_v)
-    slopes[0] = first
-    faded = 0.5 * stiffness
-    for k in range(2, _STEPS + 1, 2):
-        second, _ = falling(rail_v + 0.5 * step_s * first)
-        third, _ = falling(rail_v + 0.5 * step_s * second)
-        fourth, _ = falling(rail_v + step_s * third)
-        next_v = rail_v + step_s / 6.0 * (first + 2.0 * (second + third) + fourth)
-        next_first, stiffness = falling(next_v)
-        rails[k - 1] = 0.5 * (rail_v + next_v) + step_s / 8.0 * (first - next_first)  # the cubic's middle
-        slopes[k - 1] = 1.5 * (next_v - rail_v) / step_s - 0.25 * (first + next_first)
-        rails[k], slopes[k] = next_v, next_first
-        faded = faded + stiffness
-        rail_v, first = next_v, next_first
-    return rails, slopes, np.asarray((faded - 0.5 * stiffness) * step_s, dtype=np.float64)
+        off = rail_v + esr_ohm * draw - start_c + per_farad * (_CUMULATIVE @ (draw + leak))
+        rail_v = rail_v - (off - per_farad * (_CUMULATIVE @ (conductance * off))) / (1.0 + esr_ohm * conductance)
+        rail_v = np.maximum(rail_v, lowest_v)
+    draw, conductance = law(rail_v)
+    loop = farad * np.maximum(1.0 + esr_ohm * conductance, 1.0 + MOST_NEGATIVE)
+    return (
+        rail_v,
+        (draw + leak) / -loop,
+        np.asarray(_CUMULATIVE[-1] @ (conductance / loop) * after_s[-1], dtype=np.float64),
+    )
 
 
 def _falling_off(circuit: Circuit, start_v: Array, length_s: Array) -> tuple[Array, Array, Array]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.supply.diodes import SILICON
-from service.supply.identification import FIRST_OHM, LARGEST_MOVE, STEP
+from service.supply.identification import FIRST_OHM, LARGEST_MOVE
 from service.supply.rectifier import SteadyState, Supply, steady_state
 from service.supply.unknowns import BROAD, KINDS, NAMES, Chime, Identified, Kind, Prior
 
@@ -21,6 +21,7 @@ What = Literal["max", "min", "mean", "fall"]
 LEVEL_SD = 0.003
 """Mains wander between the bursts of one survey, as a share, and what a reservoir has not yet made of a change of load."""
 
+STEP = np.full(len(NAMES), 1e-3)
 ROUNDS, SETTLED = 20, 0.03
 FREEDOM = 4.0
 """Of Student's t: a figure that a radio has spoilt is an outlier."""

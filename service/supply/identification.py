@@ -13,14 +13,16 @@ import numpy as np
 
 from service.supply import folding
 from service.supply.burst import Burst
-from service.supply.rectifier import PHASES, SteadyState, Supply, steady_state
+from service.supply.rectifier import PHASES, SteadyState, Supply, next_to, sketched, steady_state
 from service.supply.unknowns import BROAD, KINDS, NAMES, Chime, Floats, Identified, Kind, Prior, supply_of
 
-STEP = np.full(len(NAMES), 1e-3)
+STEP = np.full(len(NAMES), 1e-4)
 LARGEST_MOVE = np.array([0.15, 0.7, 0.4, 1.0, 1.0, 0.02, 0.02, 0.02, 0.5, 0.5])
 
-
 FIRST_OHM = np.geomspace(0.8, 40.0, 8)
+
+TURNED = (np.arange(PHASES)[:, None] + np.arange(PHASES)) % PHASES
+"""Row by row, the places of a cycle that is turned by one more."""
 
 LEVEL_SD = 0.0025
 """Mains wander between the bursts of one survey, a second apart, as a share (flicker within 1 %)."""
@@ -78,13 +80,14 @@ class _Fit:
         """What one ampere into the reservoir is in terms of `load_a`."""
         if self.chime.regulator == "linear":
             return 1.0
-        return float(np.median(self.bursts[kind].volts)) / self.chime.rated_rail_v
+        return self.bursts[kind].middle_v / self.chime.rated_rail_v
 
     def _sampled(self, cycle: Floats, kind: Kind, phase: float) -> Floats:
+        """A cycle (…, PHASES) at the moments of a burst's samples."""
         turns = np.mod(self.bursts[kind].at_s * (self.hertz + self.shift_hz) + phase / (2.0 * np.pi), 1.0) * PHASES
         left = turns.astype(int) % PHASES
         share = turns - np.floor(turns)
-        result: Floats = cycle[left] * (1.0 - share) + cycle[(left + 1) % PHASES] * share
+        result: Floats = cycle[..., left] * (1.0 - share) + cycle[..., (left + 1) % PHASES] * share
         return result
 
     # first values
@@ -101,7 +104,7 @@ class _Fit:
         near: SteadyState | None = None
         for _ in range(2):
             rows = np.repeat(theta, count, axis=0)
-            solved = near = steady_state(self._supply(rows, self.kinds * len(theta)), near)
+            solved = near = sketched(self._supply(rows, self.kinds * len(theta)), near)
             highest, lowest = solved.rail_max_v.reshape(-1, count), solved.rail_min_v.reshape(-1, count)
             missing = top - highest[:, 0]
             theta[:, 0] = np.log(np.maximum(np.exp(theta[:, 0]) + missing / np.sqrt(2.0), 0.5 * top / np.sqrt(2.0)))
@@ -134,16 +137,14 @@ class _Fit:
                 theta[index] = np.log(max(load, 1e-4))
 
     def _begin_phases(self, near: SteadyState) -> None:
-        solved = steady_state(self._supply(np.tile(self.theta, (len(self.kinds), 1)), self.kinds), near)
-        self.solved = solved.rows(np.repeat(np.arange(len(self.kinds)), len(NAMES) + 1))
+        solved = self.solved = steady_state(self._supply(np.tile(self.theta, (len(self.kinds), 1)), self.kinds), near)
         for number, kind in enumerate(self.kinds):
             # all shifts at once: the folded burst, bin by bin, against the model's cycle turned by so many bins
             turns = np.mod(self.bursts[kind].at_s * self.hertz, 1.0)
             bins = np.floor(turns * PHASES).astype(int)
             counts = np.bincount(bins, minlength=PHASES).astype(float)
-            sums = np.bincount(bins, self.bursts[kind].volts - np.median(self.bursts[kind].volts), minlength=PHASES)
-            wave = solved.rail_v[number] - solved.rail_v[number].mean()
-            turned = np.stack([np.roll(wave, -shift) for shift in range(PHASES)])
+            sums = np.bincount(bins, self.bursts[kind].volts - self.bursts[kind].middle_v, minlength=PHASES)
+            turned = (solved.rail_v[number] - solved.rail_v[number].mean())[TURNED]
             model, square = turned @ counts, (turned * turned) @ counts
             match = turned @ sums - model * sums.sum() / counts.sum()
             misfit = square - model * model / counts.sum() - 2.0 * match
@@ -155,65 +156,68 @@ class _Fit:
 
     def run(self, rounds: int = 40) -> Identified:
         damping, cost = 1e-3, np.inf
-        best = self._state()
-        matrix = vector = None
+        best, left = self._state(), dict[Kind, Floats]()
+        matrix: Floats = np.eye(0)
+        vector: Floats = np.zeros(0)
         for _ in range(rounds):
-            residuals, jacobians, solved = self._linearised()
+            residuals = self._residuals()
             new_cost = self._cost(residuals)
             if new_cost > cost * (1.0 + 1e-9):
                 self._restore(best)
                 damping *= 8.0
                 if damping > 1e4:
                     break
-                assert matrix is not None
-                assert vector is not None
             else:
                 done = cost - new_cost < SETTLED
-                cost, best = new_cost, self._state()
-                kept, left = solved, residuals
+                best, left = self._state(), residuals
                 for kind, of_burst in residuals.items():
                     self.bursts[kind].weigh(of_burst)
-                matrix, vector = self._normal(residuals, jacobians)
+                matrix, vector = self._normal(residuals, self._jacobians())
                 cost = self._cost(residuals)
                 damping = max(damping / 5.0, 1e-6)
                 if done:
                     break
             self._move(np.linalg.solve(matrix + damping * np.diag(np.diag(matrix)), vector))
         self._restore(best)
-        assert matrix is not None
         covariance = np.linalg.inv(matrix)[: len(NAMES), : len(NAMES)]
-        return self._identified(covariance, kept, left)
+        return self._identified(covariance, left)
 
-    def _linearised(self) -> tuple[dict[Kind, Floats], dict[Kind, Floats], Any]:
-        """Residuals and their derivatives per burst, by all parameters."""
+    def _residuals(self) -> dict[Kind, Floats]:
+        """What the circuit as it stands leaves of each burst [V]."""
+        theta = np.repeat(self.theta[None, :], len(self.kinds), axis=0)
+        theta[:, 0] += self.level
+        self.solved = steady_state(self._supply(theta, self.kinds), self.solved)
+        return {
+            kind: self.bursts[kind].volts
+            - self._sampled(self.solved.rail_v[number], kind, self.phase[number])
+            - self.drift[number] * self.bursts[kind].at_s
+            for number, kind in enumerate(self.kinds)
+        }
+
+    def _jacobians(self) -> dict[Kind, Floats]:
+        """Derivatives of each burst's model by all parameters, by differences to circuits next to the present one."""
+        assert self.solved is not None
         count, size = len(self.kinds), len(NAMES)
-        rows = np.repeat(self.theta[None, :], count * (size + 1), axis=0).reshape(count, size + 1, size)
-        for i in range(size):
-            rows[:, i + 1, i] += STEP[i]
-        rows[:, :, 0] += self.level[:, None]
-        kinds = [kind for kind in self.kinds for _ in range(size + 1)]
-        solved = self.solved = steady_state(self._supply(rows.reshape(-1, size), kinds), self.solved)
-        waves = solved.rail_v.reshape(count, size + 1, -1)
-        residuals: dict[Kind, Floats] = {}
+        theta = self.theta + np.tile(np.diag(STEP), (count, 1))
+        theta[:, 0] += np.repeat(self.level, size)
+        kinds = [kind for kind in self.kinds for _ in range(size)]
+        beside = next_to(self.solved, self._supply(theta, kinds), np.repeat(np.arange(count), size))
+        slopes = (beside.rail_v.reshape(count, size, -1) - self.solved.rail_v[:, None]) / STEP[:, None]
         jacobians: dict[Kind, Floats] = {}
         for number, kind in enumerate(self.kinds):
-            base = self._sampled(waves[number, 0], kind, self.phase[number])
-            columns = np.zeros((len(base), size + 1 + 3 * count))
-            for i in range(size):
-                columns[:, i] = (self._sampled(waves[number, i + 1], kind, self.phase[number]) - base) / STEP[i]
-            ahead = self._sampled(waves[number, 0], kind, self.phase[number] + 0.02)
-            behind = self._sampled(waves[number, 0], kind, self.phase[number] - 0.02)
-            by_phase = (ahead - behind) / 0.04
-            columns[:, size] = by_phase * 2.0 * np.pi * self.bursts[kind].at_s
+            burst, phase = self.bursts[kind], self.phase[number]
+            columns = np.zeros((len(burst.at_s), size + 1 + 3 * count))
+            columns[:, :size] = self._sampled(slopes[number], kind, phase).T
+            wave = self.solved.rail_v[number]
+            by_phase = (self._sampled(wave, kind, phase + 0.02) - self._sampled(wave, kind, phase - 0.02)) / 0.04
+            columns[:, size] = by_phase * 2.0 * np.pi * burst.at_s
             place = size + 1 + 3 * number
             load = 9 if kind == "sound" else 8
             by_current = columns[:, load] / np.exp(self.theta[load]) * np.exp(self.theta[2]) * self._current(kind)
             columns[:, place], columns[:, place + 1] = by_phase, columns[:, 0]
-            columns[:, place + 2] = self.bursts[kind].at_s + by_current
-            self.bursts[kind].climb = columns[:, place + 2]
-            residuals[kind] = self.bursts[kind].volts - base - self.drift[number] * self.bursts[kind].at_s
+            columns[:, place + 2] = burst.climb = burst.at_s + by_current
             jacobians[kind] = columns
-        return residuals, jacobians, (solved, size + 1)
+        return jacobians
 
     def _penalties(self) -> tuple[Floats, Floats]:
         """(value - mean, precision) of every parameter."""
@@ -272,14 +276,14 @@ class _Fit:
         self.drift = self.drift + per_burst[:, 2]
 
     def _state(self) -> tuple[Any, ...]:
-        return self.theta, self.shift_hz, self.phase, self.level, self.drift
+        return self.theta, self.shift_hz, self.phase, self.level, self.drift, self.solved
 
     def _restore(self, state: tuple[Any, ...]) -> None:
-        self.theta, self.shift_hz, self.phase, self.level, self.drift = state
+        self.theta, self.shift_hz, self.phase, self.level, self.drift, self.solved = state
 
-    def _identified(self, covariance: Floats, kept: Any, left: Mapping[Kind, Floats]) -> Identified:
-        solved, stride = kept
-        rows = {kind: number * stride for number, kind in enumerate(self.kinds)}
+    def _identified(self, covariance: Floats, left: Mapping[Kind, Floats]) -> Identified:
+        solved, rows = self.solved, {kind: number for number, kind in enumerate(self.kinds)}
+        assert solved is not None
         capacity = float(np.exp(self.theta[2]))
         charging = {kind: capacity * float(self.drift[number]) for number, kind in enumerate(self.kinds)}
         return Identified(

@@ -6,6 +6,7 @@ Refuses to know the source, and how long anything lasts.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -25,7 +26,7 @@ LOWEST_SHARE = 0.15
 """Below this share of its rated rail a switching regulator's current grows no more: a choice, real ones limit it."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Load:
     """A load on the rail; arrays of one shape.
 
@@ -56,10 +57,17 @@ class Load:
     extra_a: Array
     siemens: Array
 
-    @property
+    @cached_property
     def full_v(self) -> Array:
         """Rail from which the load is what was asked for [V]."""
         return np.maximum(self.dropout_v, LOWEST_KNEE_V)
+
+    @cached_property
+    def regular_v(self) -> Array:
+        """Rail from which the law of `in_regulation` holds [V]."""
+        if self.regulator == "linear":
+            return self.full_v
+        return np.maximum(self.full_v, LOWEST_SHARE * self.rated_rail_v)
 
     @property
     def steepest(self) -> Array:
@@ -80,7 +88,7 @@ class Load:
 
     def never_below(self, rail_v: Array) -> NDArray[np.bool_]:
         """Where these rails leave the load what was asked for."""
-        return np.asarray(rail_v >= self.full_v, dtype=np.bool_)
+        return np.asarray(rail_v >= self.regular_v, dtype=np.bool_)
 
     def in_regulation(self) -> Law:
         """The law of `current`, quicker, for rails where `never_below` holds."""
@@ -88,9 +96,6 @@ class Load:
             fixed_a = self.regulated_a + self.extra_a
             return lambda rail_v: (fixed_a + self.siemens * rail_v, self.siemens)
         power_w = self.regulated_a * self.rated_rail_v
-        lowest_v = LOWEST_SHARE * self.rated_rail_v
-        if (self.full_v < lowest_v).any():
-            return self.current
 
         def law(rail_v: Array) -> tuple[Array, Array]:
             amount_a = power_w / rail_v

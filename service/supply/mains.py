@@ -4,6 +4,7 @@ Refuses to know anything that draws current.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +12,23 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 _RISE = np.linspace(0.0, 0.75 * np.pi, 49)[:, np.newaxis]  # phases at which a rising edge is looked for
+_SURE_RAD = 1e-8  # the next step would be its square
 _TURN = np.linspace(0.0, np.pi, 61)[:, np.newaxis]  # and a crest
 
+_FACTORS = np.array(
+    # sin 3x = sin x (3 − 4 q), cos 3x = cos x (1 − 4 q), sin 5x = sin x (5 − 20 q + 16 q²), cos 5x = cos x (1 − 12 q + 16 q²)
+    # with q = sin² x: two angles instead of six
+    [
+        *([1, 3, 0, 5, 0], [0, -4, 0, -20, 0], [0, 0, 0, 16, 0]),
+        *([0, 0, 1, 0, 1], [0, 0, -4, 0, -12], [0, 0, 0, 0, 16]),
+        *([1, 3, 0, 5, 0], [0, -12, 0, -60, 0], [0, 0, 0, 80, 0]),
+        *([0, 0, 9, 0, 25], [0, 0, -12, 0, -100], [0, 0, 0, 0, 80]),
+    ],
+    dtype=np.float64,
+)
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class Mains:
     """sin x + h3 sin(3x + p3) + h5 sin(5x + p5), scaled to the rms of the whole; arrays of one shape (N,).
 
@@ -36,32 +50,46 @@ class Mains:
     fifth: Array
     fifth_phase: Array
 
-    @property
+    @cached_property
     def amplitude_v(self) -> Array:
         """Amplitude of the fundamental [V]."""
         return np.asarray(self.rms_v * np.sqrt(2.0 / (1.0 + self.third**2 + self.fifth**2)), dtype=np.float64)
 
-    @property
+    @cached_property
     def is_sine(self) -> bool:
         return not (np.any(self.third != 0.0) or np.any(self.fifth != 0.0))
 
+    @cached_property
+    def _polynomials(self) -> Array:
+        """(4, 3, N) factors of sin² x: beside sin x and cos x in the voltage, beside cos x and −sin x in its slope."""
+        third, third_lag = self.third * np.cos(self.third_phase), self.third * np.sin(self.third_phase)
+        fifth, fifth_lag = self.fifth * np.cos(self.fifth_phase), self.fifth * np.sin(self.fifth_phase)
+        parts = np.array([np.ones_like(third), third, third_lag, fifth, fifth_lag])
+        return np.asarray(self.amplitude_v * (_FACTORS @ parts), dtype=np.float64).reshape(4, 3, -1)
+
     def voltage(self, phase_rad: Array) -> Array:
         """Voltage [V] at phases (…, N)."""
-        shape = np.sin(phase_rad)
-        if np.any(self.third != 0.0):
-            shape = shape + self.third * np.sin(3.0 * phase_rad + self.third_phase)
-        if np.any(self.fifth != 0.0):
-            shape = shape + self.fifth * np.sin(5.0 * phase_rad + self.fifth_phase)
-        return np.asarray(self.amplitude_v * shape, dtype=np.float64)
+        sine = np.sin(phase_rad)
+        if self.is_sine:
+            return np.asarray(self.amplitude_v * sine, dtype=np.float64)
+        with_sine, with_cosine = self._polynomials[:2]
+        square = sine * sine
+        return np.asarray(
+            sine * _polynomial(with_sine, square) + np.cos(phase_rad) * _polynomial(with_cosine, square),
+            dtype=np.float64,
+        )
 
     def slope(self, phase_rad: Array) -> Array:
         """Slope [V/rad] at phases (…, N)."""
-        shape = np.cos(phase_rad)
-        if np.any(self.third != 0.0):
-            shape = shape + 3.0 * self.third * np.cos(3.0 * phase_rad + self.third_phase)
-        if np.any(self.fifth != 0.0):
-            shape = shape + 5.0 * self.fifth * np.cos(5.0 * phase_rad + self.fifth_phase)
-        return np.asarray(self.amplitude_v * shape, dtype=np.float64)
+        cosine = np.cos(phase_rad)
+        if self.is_sine:
+            return np.asarray(self.amplitude_v * cosine, dtype=np.float64)
+        sine = np.sin(phase_rad)
+        with_cosine, with_sine = self._polynomials[2:]
+        square = sine * sine
+        return np.asarray(
+            cosine * _polynomial(with_cosine, square) - sine * _polynomial(with_sine, square), dtype=np.float64
+        )
 
     def crest(self) -> tuple[Array, Array]:
         """Phase [rad] and voltage [V] of the highest point, each (N,)."""
@@ -90,5 +118,12 @@ class Mains:
         phase = phases
         for _ in range(4):
             slope = np.maximum(self.slope(phase), 0.05 * amplitude)
-            phase = phase + np.clip((level_v - self.voltage(phase)) / slope, -0.1, 0.1)
+            move = np.clip((level_v - self.voltage(phase)) / slope, -0.1, 0.1)
+            phase = phase + move
+            if np.abs(move).max() < _SURE_RAD:
+                break
         return np.asarray(np.clip(phase, -0.5, 0.75 * np.pi), dtype=np.float64)
+
+
+def _polynomial(factors: Array, x: Array) -> Array:
+    return np.asarray(factors[0] + x * (factors[1] + x * factors[2]), dtype=np.float64)

@@ -5,19 +5,18 @@ and what is good: identification and rules build on it.
 """
 
 from dataclasses import dataclass, fields, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.supply.circuit import Circuit, Path, rows_of
-from service.supply.closing import close, headroom
+from service.supply.closing import close, close_next_to, headroom, sketch
 from service.supply.diodes import SILICON, Diode
 from service.supply.load import Load, Regulator
 from service.supply.mains import Mains
-from service.supply.steady import PHASES, SteadyState, beside, measure
+from service.supply.steady import PHASES, SteadyState, beside
 
-__all__ = ["PHASES", "SteadyState", "Supply", "circuit_of", "steady_state"]
+__all__ = ["PHASES", "SteadyState", "Supply", "circuit_of", "next_to", "sketched", "steady_state"]
 
 Array = NDArray[np.float64]
 Numeric = float | Array
@@ -82,6 +81,9 @@ class Supply:
 _ARRAYS = [f.name for f in fields(Supply) if f.name not in ("board_diode", "button_diode", "regulator")]
 _POSITIVE = {"mains_hz", "open_circuit_v", "reservoir_f", "rated_rail_v", "test_ohm", "radio_every_s"}
 _NOT_NEGATIVE = {"source_ohm", "load_a", "esr_ohm", "leakage_h", "dropout_v", "test_a", "radio_a", "radio_s"}
+_ABOVE = np.array([0.0 if name in _POSITIVE | _NOT_NEGATIVE else -np.inf for name in _ARRAYS])
+_FROM = np.array([0.0 if name in _NOT_NEGATIVE else np.inf for name in _ARRAYS])
+_MAY_BE_INFINITE = np.array([name == "test_ohm" for name in _ARRAYS])
 
 
 def steady_state(supply: Supply, near: SteadyState | None = None) -> SteadyState:
@@ -104,56 +106,64 @@ def steady_state(supply: Supply, near: SteadyState | None = None) -> SteadyState
     """
     circuit = circuit_of(supply)
     count = circuit.farad.shape[0]
-    if count == 1:  # twice: numpy's in-place arithmetic is slow on arrays of one
-        twice = np.zeros(2, dtype=np.intp)
-        found, closed = close(rows_of(circuit, twice), None if near is None else rows_of(near._cycle, twice))
-        return measure(circuit, rows_of(found, twice[:1]), closed[:1])
     if count <= _BLOCK:
-        return measure(circuit, *close(circuit, near._cycle if near is not None else None))
+        return SteadyState(circuit, close(circuit, None if near is None else near.found))
     # Side by side with one that drops out all must be stepped with a load that follows the rail: keep those together.
     order = np.argsort(-headroom(circuit), kind="stable")
-    parts = []
-    for start in range(0, count, _BLOCK):
-        part = rows_of(circuit, order[start : start + _BLOCK])
-        parts.append(measure(part, *close(part)))
-    return beside(parts, circuit, np.argsort(order))
+    blocks = [order[start : start + _BLOCK] for start in range(0, count, _BLOCK)]
+    return SteadyState(circuit, beside([close(rows_of(circuit, rows)) for rows in blocks], np.argsort(order)))
+
+
+def sketched(supply: Supply, near: SteadyState | None = None) -> SteadyState:
+    """`steady_state` to some hundredths of a volt, several times as fast: to choose among supplies."""
+    circuit = circuit_of(supply)
+    return SteadyState(circuit, sketch(circuit, None if near is None else near.cycle))
+
+
+def next_to(state: SteadyState, supply: Supply, index: NDArray[np.intp]) -> SteadyState:
+    """`steady_state` of supplies a ten-thousandth off, each next to the row of `state` that `index` names: for slopes."""
+    circuit = circuit_of(supply)
+    return SteadyState(circuit, close_next_to(circuit, state.found, index))
 
 
 def circuit_of(supply: Supply) -> Circuit:
     """The supply as rows (N,), checked."""
     diodes = [supply.board_diode] if supply.button_diode is None else [supply.board_diode, supply.button_diode]
     diodes = [diode.at(supply.temperature_c) for diode in diodes]
-    given: dict[str, Any] = {name: np.asarray(getattr(supply, name), dtype=np.float64) for name in _ARRAYS}
-    for name, value in given.items():
-        lowest, highest = float(value.min()), float(value.max())
-        if not (-np.inf < lowest and (highest < np.inf or (name == "test_ohm" and highest == np.inf))):
-            raise ValueError(f"{name}: {value} is not finite")
-        if (name in _POSITIVE and lowest <= 0.0) or (name in _NOT_NEGATIVE and lowest < 0.0):
-            raise ValueError(f"{name}: {value} must {'be above zero' if name in _POSITIVE else 'not be negative'}")
-    shapes = [value.shape for value in given.values()]
+    given = [np.asarray(getattr(supply, name), dtype=np.float64) for name in _ARRAYS]
+    shapes = [value.shape for value in given]
     shapes += [np.shape(getattr(diode, f.name)) for diode in diodes for f in fields(Diode)]
     shape = np.broadcast_shapes((1,), *shapes)
     if len(shape) != 1:
         raise ValueError(f"numbers of a supply must broadcast to (N,), not to {shape}")
-    rows = {name: np.ascontiguousarray(np.broadcast_to(value, shape)) for name, value in given.items()}
-    radio_a = rows["radio_a"] * np.minimum(rows["radio_s"] / rows["radio_every_s"], 1.0)
-    load = Load(
-        rows["load_a"] + radio_a,
-        supply.regulator,
-        rows["rated_rail_v"],
-        rows["dropout_v"],
-        rows["test_a"],
-        1.0 / rows["test_ohm"],
-    )
-    mains = Mains(rows["open_circuit_v"], rows["third"], rows["third_phase"], rows["fifth"], rows["fifth_phase"])
+    rows = np.empty((len(given), *shape))
+    for row, value in zip(rows, given, strict=True):
+        row[:] = value
+    _check(rows)
+    of = dict(zip(_ARRAYS, rows, strict=True))
+    load_a = of["load_a"] + of["radio_a"] * np.minimum(of["radio_s"] / of["radio_every_s"], 1.0)
+    load = Load(load_a, supply.regulator, of["rated_rail_v"], of["dropout_v"], of["test_a"], 1.0 / of["test_ohm"])
     return Circuit(
-        mains,
-        2.0 * np.pi * rows["mains_hz"],
-        rows["source_ohm"],
-        rows["leakage_h"],
-        rows["reservoir_f"],
-        rows["esr_ohm"],
-        rows["drop_shift_v"],
+        Mains(of["open_circuit_v"], of["third"], of["third_phase"], of["fifth"], of["fifth_phase"]),
+        2.0 * np.pi * of["mains_hz"],
+        of["source_ohm"],
+        of["leakage_h"],
+        of["reservoir_f"],
+        of["esr_ohm"],
+        of["drop_shift_v"],
         Path.of(diodes, shape),
         load,
     )
+
+
+def _check(rows: Array) -> None:
+    """Numbers in the order of `_ARRAYS` (numbers, N)."""
+    lowest, highest = rows.min(axis=1), rows.max(axis=1)
+    good = (lowest > _ABOVE) | (lowest == _FROM)
+    good &= (highest < np.inf) | _MAY_BE_INFINITE
+    if not good.all():
+        place = int(np.argmin(good))
+        name = _ARRAYS[place]
+        if not (np.isfinite(lowest[place]) and np.isfinite(highest[place])):
+            raise ValueError(f"{name}: {rows[place]} is not finite")
+        raise ValueError(f"{name}: {rows[place]} must {'be above zero' if name in _POSITIVE else 'not be negative'}")

@@ -3,13 +3,14 @@
 Refuses to know how the cycle was found.
 """
 
-from dataclasses import dataclass, field, fields
-from typing import Any
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.supply.circuit import Circuit, rows_of
+from service.supply.closing import Closed
 from service.supply.conduction import Cycle, joined
 from service.supply.waveform import (
     angle_above,
@@ -25,13 +26,13 @@ from service.supply.waveform import (
 Array = NDArray[np.float64]
 
 PHASES = 128
+_PHASE_RAD = np.asarray(np.arange(PHASES) * (2.0 * np.pi / PHASES), dtype=np.float64)
 _BEHIND_RAD = np.linspace(np.pi, 2.0 * np.pi, 41)  # where the diodes block most
-_INNER = ("_cycle", "_circuit", "_read")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SteadyState:
-    """The closed cycle of N installations; arrays (N,) unless said.
+    """The closed cycle of N installations; arrays (N,) unless said, each read out when it is first asked for.
 
     Attributes
     ----------
@@ -46,80 +47,88 @@ class SteadyState:
     closed : the cycle closes to better than 1 mV. Where it does not (a supply that hiccups) the rest is a bounded sketch.
     """
 
-    rail_max_v: Array
-    rail_min_v: Array
-    rail_mean_v: Array
-    ripple_v: Array
-    conduction_rad: Array
-    peak_a: Array
-    rms_a: Array
-    reverse_v: Array
-    load_mean_a: Array
-    carried: NDArray[np.bool_]
-    phase_rad: Array
-    closed: NDArray[np.bool_]
-    _cycle: Cycle
-    _circuit: Circuit
-    _read: dict[str, Array] = field(default_factory=dict)
+    circuit: Circuit
+    found: Closed
 
     @property
+    def cycle(self) -> Cycle:
+        return self.found.cycle
+
+    @property
+    def closed(self) -> NDArray[np.bool_]:
+        return self.found.closes
+
+    @property
+    def phase_rad(self) -> Array:
+        return _PHASE_RAD
+
+    @cached_property
+    def _extremes(self) -> tuple[Array, Array]:
+        highest, lowest = extremes(self.circuit, self.cycle)
+        return np.maximum(highest, 0.0), np.maximum(lowest, 0.0)
+
+    @property
+    def rail_max_v(self) -> Array:
+        return self._extremes[0]
+
+    @property
+    def rail_min_v(self) -> Array:
+        return self._extremes[1]
+
+    @cached_property
+    def rail_mean_v(self) -> Array:
+        return np.clip(mean_rail(self.circuit, self.cycle), self.rail_min_v, self.rail_max_v)
+
+    @property
+    def ripple_v(self) -> Array:
+        return np.asarray(self.rail_max_v - self.rail_min_v, dtype=np.float64)
+
+    @cached_property
+    def conduction_rad(self) -> Array:
+        return angle_above(self.circuit, self.cycle, 0.01)
+
+    @cached_property
+    def peak_a(self) -> Array:
+        return peak_current(self.cycle)
+
+    @cached_property
+    def rms_a(self) -> Array:
+        return rms_current(self.cycle)
+
+    @cached_property
+    def reverse_v(self) -> Array:
+        behind_v = self.rail_at(_BEHIND_RAD)
+        behind_v -= self.circuit.mains.voltage(np.broadcast_to(_BEHIND_RAD, behind_v.shape).T).T
+        return peak_of(behind_v)
+
+    @cached_property
+    def load_mean_a(self) -> Array:
+        return mean_current(self.circuit, self.cycle)
+
+    @cached_property
+    def carried(self) -> NDArray[np.bool_]:
+        return np.asarray(self.closed & (self.rail_min_v >= self.circuit.load.dropout_v), dtype=np.bool_)
+
+    @cached_property
     def rail_v(self) -> Array:
-        """(N, PHASES) the rail at `phase_rad` [V]: read out when it is first asked for."""
-        if "rail_v" not in self._read:
-            self._read["rail_v"] = self.rail_at(self.phase_rad)
-        return self._read["rail_v"]
+        return self.rail_at(_PHASE_RAD)
 
     def rows(self, index: NDArray[np.intp]) -> "SteadyState":
         """These rows, as often and in the order they are named."""
-        own: dict[str, Any] = {
-            f.name: getattr(self, f.name)[index] for f in fields(self) if f.name not in ("phase_rad", *_INNER)
-        }
-        return SteadyState(
-            **own, phase_rad=self.phase_rad, _cycle=rows_of(self._cycle, index), _circuit=rows_of(self._circuit, index)
-        )
+        return SteadyState(rows_of(self.circuit, index), self.found.rows(index))
 
     def rail_at(self, phase_rad: ArrayLike) -> Array:
         """The rail at any phases [V]: (P,) the same for all, or (N, P) for each; any real number of turns. Gives (N, P)."""
         phases = np.asarray(phase_rad, dtype=np.float64)
-        rail_v = rail_between(self._circuit, self._cycle, np.broadcast_to(phases, (len(self.closed), phases.shape[-1])))
-        return _within(rail_v, self.rail_min_v, self.rail_max_v)
+        rail_v = rail_between(self.circuit, self.cycle, np.broadcast_to(phases, (len(self.closed), phases.shape[-1])))
+        if self.closed.all():
+            return rail_v
+        # kept between its extremes: the sketch of a supply that does not stand
+        lowest_v, highest_v = self.rail_min_v - 1e-3, self.rail_max_v + 1e-3
+        return np.clip(rail_v, lowest_v[:, np.newaxis], highest_v[:, np.newaxis])
 
 
-def measure(circuit: Circuit, cycle: Cycle, closed: NDArray[np.bool_]) -> SteadyState:
-    highest, lowest = extremes(circuit, cycle)
-    lowest, highest = np.maximum(lowest, 0.0), np.maximum(highest, 0.0)
-    behind_rad = np.broadcast_to(_BEHIND_RAD, (len(closed), len(_BEHIND_RAD)))
-    behind_v = _within(rail_between(circuit, cycle, behind_rad), lowest, highest)
-    behind_v -= circuit.mains.voltage(behind_rad.T).T
-    return SteadyState(
-        highest,
-        lowest,
-        np.clip(mean_rail(circuit, cycle), lowest, highest),
-        highest - lowest,
-        angle_above(circuit, cycle, 0.01),
-        peak_current(cycle),
-        rms_current(cycle),
-        peak_of(behind_v),
-        mean_current(circuit, cycle),
-        closed & (lowest >= circuit.load.dropout_v),
-        np.asarray(np.arange(PHASES) * (2.0 * np.pi / PHASES), dtype=np.float64),
-        closed,
-        cycle,
-        circuit,
-    )
-
-
-def _within(rail_v: Array, lowest_v: Array, highest_v: Array) -> Array:
-    """Rails (N, P) kept between their extremes: touches only the sketch of a supply that does not stand."""
-    return np.clip(rail_v, lowest_v[:, np.newaxis] - 1e-3, highest_v[:, np.newaxis] + 1e-3)
-
-
-def beside(parts: list[SteadyState], circuit: Circuit, order: NDArray[np.intp]) -> SteadyState:
+def beside(parts: list[Closed], order: NDArray[np.intp]) -> Closed:
     """Blocks beside each other again, in this order."""
-    own: dict[str, Any] = {
-        f.name: np.concatenate([getattr(part, f.name) for part in parts])[order]
-        for f in fields(SteadyState)
-        if f.name not in ("phase_rad", "_cycle", "_circuit", "_read")
-    }
-    cycle = rows_of(joined([part._cycle for part in parts]), order)
-    return SteadyState(**own, phase_rad=parts[0].phase_rad, _cycle=cycle, _circuit=circuit)
+    cycle = joined([part.cycle for part in parts])
+    return Closed(cycle, np.concatenate([part.closes for part in parts])).rows(order)

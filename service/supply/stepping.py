@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+MARGIN = 1.5
+"""Steps that a stretch goes on after its current has ended."""
+
 _BEGIN, _END = (0.8, 0.15), (0.5, 0.1)  # how much finer at either end, and over which share of the steps that fades
 
 

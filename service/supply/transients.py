@@ -113,7 +113,7 @@ def _step(before: Supply, after: Supply, duration_s: float) -> Sag:
         raise ValueError(f"{duration_s} s is less than one mains cycle of {period_s:.4f} s")
     old, new = steady_state(before), steady_state(after)
     count = len(new.closed)
-    old_cycle = old._cycle
+    old_cycle = old.cycle
     rail_v = np.broadcast_to(old_cycle.next_rail_v, (count,))
     begin_rad = np.broadcast_to(old_cycle.begin_rad, (count,))
     step_rad = begin_rad

@@ -128,13 +128,15 @@ def mean_current(circuit: Circuit, cycle: Cycle) -> Array:
 
 def angle_above(circuit: Circuit, cycle: Cycle, share_of_peak: float) -> Array:
     """Angle over which the secondary's current is above a share of its peak (N,) [rad]."""
-    current = cycle.current_a
-    level = share_of_peak * np.max(current, axis=0)
-    left, right = current[:-1] - level, current[1:] - level
+    peak = np.max(cycle.current_a, axis=0)
+    over = np.log(
+        np.maximum(cycle.current_a / peak, 1e-9) / share_of_peak
+    )  # so small a current grows and ends exponentially
+    left, right = over[:-1], over[1:]
     crosses = left * right < 0.0
     crossing = np.maximum(left, right) / np.where(crosses, np.abs(right - left), 1.0)
     part = np.where(crosses, crossing, (left >= 0.0) & (right >= 0.0))
-    lengths = steps_of(current.shape[0] - 1).lengths
+    lengths = steps_of(over.shape[0] - 1).lengths
     return np.asarray(cycle.conduction_s * circuit.radians_per_s * (lengths @ part), dtype=np.float64)
 
 

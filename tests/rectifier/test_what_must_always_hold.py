@@ -128,7 +128,7 @@ def test_alone_as_in_company() -> None:
         )
         alone = steady_state(one)
         for name in FIGURES:
-            within = 1e-4 if name == "conduction_rad" else 1e-5  # the ends of conduction lie where the nodes are
+            within = 2e-3 if name == "conduction_rad" else 1e-5  # its ends lie between nodes, which are not the same
             assert getattr(alone, name)[0] == pytest.approx(getattr(together, name)[k], rel=within), name
         assert alone.rail_at(phases[k])[0] == pytest.approx(rails[k], abs=1e-5)
         assert together.rail_at(together.phase_rad)[k] == pytest.approx(together.rail_v[k], abs=1e-9)
