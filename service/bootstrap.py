@@ -11,16 +11,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from service.apart import apart
 from service.errors import SettingError
 from service.premises import check_free, is_loopback, opened, say_where, take_folder, text_of, write_out
-from service.processes import (
-    BrokerTender,
-    ChildProcess,
-    apart,
-    give_memory_back,
-    interrupt_when_input_ends,
-    run_to_end,
-)
+from service.processes import BrokerTender, ChildProcess, give_memory_back, interrupt_when_input_ends, run_to_end
 from service.settings import Settings, now_s
 
 if TYPE_CHECKING:

@@ -7,15 +7,11 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
-from typing import Protocol, TypeVar
+from typing import Protocol
 
 from service.errors import SettingError
 
 log = logging.getLogger(__name__)
-T = TypeVar("T")
 
 RESTART_AFTER_S = 1.0
 """Pause before an embedded broker that died is started again."""
@@ -93,13 +89,6 @@ def interrupt_when_input_ends() -> None:
     """The other end of `ChildProcess`: end like Ctrl-C when whoever started this process has gone."""
     sys.stdin.buffer.read()
     os.kill(os.getpid(), signal.SIGTERM)  # to the process: a signal to this thread would not wake the main one
-
-
-def apart(work: Callable[..., T], *arguments: object) -> T:
-    """What `work`, a function of a module, answers in a process of its own. So what it takes of memory and time is gone with it,
-    and pages and packs wait for nothing. Raises what it raises."""
-    with ProcessPoolExecutor(1, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_IGN)) as pool:
-        return pool.submit(work, *arguments).result()
 
 
 def give_memory_back() -> None:
