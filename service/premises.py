@@ -77,15 +77,18 @@ def write_out(parts: Iterable[bytes], path: Path | None) -> None:
         except BrokenPipeError:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or Python would complain at its end
         return
-    unfinished = path.with_name(f"{path.name}.unfinished")
+    special = path.exists() and not path.is_file()  # a device or a pipe, which nothing may take the place of
+    unfinished = path if special else path.with_name(f"{path.name}.unfinished")
     try:
         with unfinished.open("wb") as file:
             file.writelines(parts)
-        unfinished.replace(path)
+        if not special:
+            unfinished.replace(path)
     except OSError as error:
         raise SettingError(f"{path} cannot be written: {error.strerror}.") from None
     finally:
-        unfinished.unlink(missing_ok=True)
+        if not special:
+            unfinished.unlink(missing_ok=True)
 
 
 def text_of(path: Path) -> str:

@@ -15,6 +15,8 @@ from service.senml_forms import CBOR, JSON, from_base64url, is_cbor
 
 _YEAR_2100_S = 4102444800.0
 
+_BEGINS_JSON = (b"[", b"{", b" ", b"\t", b"\n", b"\r")
+
 
 class _Line(msgspec.Struct, omit_defaults=True):
     at: float
@@ -62,14 +64,16 @@ def _payload(line: _Line) -> tuple[bytes, str | None]:
     if bytes(line.pack):
         return bytes(line.pack), JSON
     if line.cbor is not None:
-        return from_base64url(line.cbor), CBOR
+        payload = from_base64url(line.cbor)
+        return payload, None if payload[:1] in _BEGINS_JSON else CBOR
     if line.alive not in ("0", "1"):
         raise BadPack(f"presence is {str(line.alive)[:20]!r}; the contract knows 1 and 0")
     return line.alive.encode(), None
 
 
 def write(arrival: Arrival) -> str:
-    """One line, without its end. Bytes that are no JSON stand as base64url, so that even they come back as they were.
+    """One line, without its end. Bytes that are no JSON, or none that fits on one line, stand as base64url, so that even they
+    come back as they were.
 
     Raises BadPack for a presence message that is neither 1 nor 0.
     """
@@ -79,13 +83,16 @@ def write(arrival: Arrival) -> str:
             raise BadPack(f"presence is {arrival.payload[:20]!r}; the contract knows 1 and 0")
         line.alive = arrival.payload.decode()
     elif _is_json(arrival):
-        line.pack = msgspec.Raw(_on_one_line(arrival.payload))
+        line.pack = msgspec.Raw(arrival.payload)
     else:
         line.cbor = urlsafe_b64encode(arrival.payload).rstrip(b"=").decode()
     return msgspec.json.encode(line).decode()
 
 
 def _is_json(arrival: Arrival) -> bool:
+    """On one line, and without blanks around, which JSON Lines would lose."""
+    if arrival.payload.strip() != arrival.payload or b"\n" in arrival.payload or b"\r" in arrival.payload:
+        return False
     try:
         if is_cbor(arrival.payload, arrival.content_type):
             return False
@@ -94,8 +101,3 @@ def _is_json(arrival: Arrival) -> bool:
     except (BadPack, msgspec.MsgspecError, ValueError, RecursionError):
         return False
     return True
-
-
-def _on_one_line(payload: bytes) -> bytes:
-    """Line ends stand in JSON only between tokens, so blanks can take their place."""
-    return payload.strip().replace(b"\r", b" ").replace(b"\n", b" ")
