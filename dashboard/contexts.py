@@ -27,6 +27,7 @@ class Entry:
     text: str
     places: str
     on_wide: bool
+    visit: int | None  # its sheet, where it has one
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,8 @@ class Doorstep:
     wires: Wires
     earlier: Sequence[EarlierDay]
     totals: str
+    blind: str  # with its share and its reasons
+    shortest: str  # the shortest press that is always seen
     unclaimed: Sequence[Unclaimed]
     troubles: Sequence[str]
     failure: Failure | None
@@ -93,8 +96,31 @@ class DaySheet:
     headline: str
     lead: str
     wires: Wires | None
+    blind: str
     day_before: tuple[str, str] | None  # (2026-11-23, Monday 23 November)
     day_after: tuple[str, str] | None
+
+
+@dataclass(frozen=True, slots=True)
+class VisitSheet:
+    """One visit. `by`: who is reading, as they said; empty where nobody has."""
+
+    head: Head
+    visit: int
+    time: str
+    day: str  # 2026-11-24
+    date: str
+    year: str
+    headline: str
+    lead: str
+    picture: Markup
+    presses: "Table"
+    moved: Sequence[str]  # each time that it was dated anew
+    who: str
+    note: str
+    by: str
+    refused: str
+    done: str
 
 
 @dataclass(frozen=True, slots=True)

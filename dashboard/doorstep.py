@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from dashboard import across, contexts, down, words
+from dashboard import across, blind_words, contexts, down, words
 from dashboard.house import House, day_stretch, midnight_s
 from dashboard.marks import Day, day_of
 from service import model
+from service.findings.verdict import Measured
 
 EARLIER_DAYS = 6
 
@@ -44,10 +45,10 @@ def wires(house: House, day: Day) -> contexts.Wires:
                 place = drawn.places[number]
                 places += f" {letter}{place.track} {letter}r{place.row} {letter}s{place.span}"
             number += 1
-        entries.append(contexts.Entry(mark.kind, mark.heading, mark.text, places, mark.kind != "looked"))
+        entries.append(contexts.Entry(mark.kind, mark.heading, mark.text, places, mark.kind != "looked", mark.visit))
     heading, text = day.ending
     kind = "now" if day.now_s is not None else "end"
-    entries.append(contexts.Entry(kind, heading, text, f"n{min(narrow.steps[-1], down.STEPS_LIMIT)}", False))
+    entries.append(contexts.Entry(kind, heading, text, f"n{min(narrow.steps[-1], down.STEPS_LIMIT)}", False, None))
     prelude = f"Nothing before {narrow.starts_at}.00." if narrow.starts_at != "00" else ""
     return contexts.Wires(
         narrow.picture,
@@ -82,7 +83,10 @@ def remark(house: House, start_s: float, end_s: float) -> list[str]:
     if first_s > start_s:
         said.append(f"listening since {words.clock(first_s, house.zone)}")
     blind_s = house.unwatched(max(start_s, first_s), end_s, blind_only=True)
-    said.append(f"{words.duration(blind_s)} blind" if blind_s else "no blind time")
+    late = blind_words.late_doors(house, start_s, end_s)
+    if blind_s or not late:
+        said.append(f"{words.duration(blind_s)} blind" if blind_s else "no blind time")
+    said += late
     hours = round((end_s - start_s) / 3600)
     if hours != 24:
         said.append(f"{hours}{words.THIN}hours, the clocks went {'back' if hours > 24 else 'forward'}")
@@ -96,8 +100,9 @@ def make(
     unclaimed: Sequence[contexts.Unclaimed],
     troubles: Sequence[str],
     first_stroke: str,
+    sure: Sequence[tuple[model.Chime, Measured | None]],
 ) -> contexts.Doorstep:
-    """`since`: visits since `looked_s`, also those before the days of `house`."""
+    """`since`: visits since `looked_s`, also those before the days of `house`. `sure`: the shortest press each chime always sees."""
     today = house.today
     start_s, end_s = day_stretch(today, house.zone)
     day = day_of(house, start_s, end_s, looked_s)
@@ -113,6 +118,8 @@ def make(
         wires=wires(house, day),
         earlier=[_earlier(house, today - timedelta(days=n)) for n in range(1, EARLIER_DAYS + 1)],
         totals=_totals(house),
+        blind=blind_words.blind(house, house.start_s, house.now_s),
+        shortest=blind_words.shortest(house, sure),
         unclaimed=unclaimed,
         troubles=troubles,
         failure=failure(house),
@@ -147,6 +154,7 @@ def make_day(house: House, day: date) -> contexts.DaySheet:
         else "Nothing was recorded on this day.",
         lead=lead or "Nobody was listening.",
         wires=wires(house, day_of(house, start_s, end_s)) if known else None,
+        blind=blind_words.blind(house, start_s, min(end_s, house.now_s)) if known else "",
         day_before=(before.isoformat(), f"{words.weekday(before)} {words.day_and_month(before)}")
         if begun_s is not None and begun_s < start_s
         else None,
@@ -228,6 +236,8 @@ def _totals(house: House) -> str:
     who = {0: "The chime was", 1: "The door was", 2: "Both doors were"}.get(
         doors, f"All {words.number(doors)} doors were"
     )
+    if blind_words.late_doors(house, begun_s, house.now_s):
+        who = "The chime was"
     whole_s = max(0.0, house.now_s - begun_s)
     watched_s = whole_s - house.unwatched(begun_s, house.now_s)
     return f"{words.sentence(', '.join(parts))} {who} watched for {words.duration(watched_s)} of {words.duration(whole_s)}."

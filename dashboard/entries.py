@@ -1,8 +1,11 @@
 """What is said of a visit, beside its time and door. Says what was seen, not who or why. Knows no drawing."""
 
 from dashboard import words
+from dashboard.house import House
 from service import model
 
+MOVED_S = 1.0
+"""What was moved by less is not told as dated anew [s]."""
 
 CAUSES: dict[model.BlindWhy, str] = {
     "chime without power": "{who} was without power",
@@ -18,17 +21,38 @@ CAUSES: dict[model.BlindWhy, str] = {
 """Why nothing could be recorded."""
 
 
-def visit(told: model.Visit, now_s: float) -> str:
+def told(house: House, visit: model.Visit) -> str:
+    """All that is said of a visit: who it was where somebody said so, what was heard, what qualifies it, and the note."""
+    facts = _doubtful(visit) if visit.doubtful else _facts(visit, house.now_s)
+    parts = [*_who(visit), *facts, *_uncertainty(visit), *_dated_anew(house, visit)]
+    if visit.note:
+        parts.append(f"noted: {' '.join(visit.note.splitlines())}")
+    return " ".join(words.sentence(part) for part in parts)
+
+
+def _who(visit: model.Visit) -> list[str]:
+    """
+    >>> _who(model.Visit(1, "tern-cottage", "hall", "front", 0.0, 1.0, None, (), "family", "Ann"))
+    ['Ann, in the cadence “family”']
+    """
+    if visit.cadence:
+        return [f"{visit.who}, in the cadence “{visit.cadence}”" if visit.who else f"in the cadence “{visit.cadence}”"]
+    return [visit.who] if visit.who else []
+
+
+def _facts(told: model.Visit, now_s: float) -> list[str]:
     presses = [press for press in told.presses if not press.doubtful] or list(told.presses)
     parts = [words.counted(len(presses), "press", "presses")]
     last = told.presses[-1]
     length_s = told.end_s - told.start_s
-    if last.end_s is None and now_s - last.start_s < 60.0:
+    if last.end_s is None and not last.cut_off and now_s - last.start_s < 60.0:
         parts[0] += ", still held"
     elif len(presses) > 1 and length_s >= 9.5:
         parts[0] += f" in {words.duration(length_s)}"
     elif len(presses) == 1 and length_s >= 2.0:
         parts[0] += f" of {words.duration(length_s)}"
+    if all(press.sure == "likely" for press in presses):
+        parts[0] += f", likely but not sure: {'a' if len(presses) == 1 else 'each a'} single pulse"
     if told.sounded is not None:
         parts.append(_answer(told.sounded, len(told.presses)))
     more = len(told.presses) - len(presses)
@@ -37,7 +61,9 @@ def visit(told: model.Visit, now_s: float) -> str:
     drop_outs = sum(press.drop_outs for press in presses)
     if drop_outs:
         parts.append(f"The contact dropped out {words.times(drop_outs)} while held")
-    return " ".join(words.sentence(part) for part in (*parts, *_uncertainty(told)))
+    if any(press.cut_off for press in presses):
+        parts.append("The chime restarted while it was held, so its end is not known")
+    return parts
 
 
 def _answer(sounded: int, presses: int) -> str:
@@ -50,7 +76,7 @@ def _answer(sounded: int, presses: int) -> str:
     return f"the chime answered {words.number(sounded)}"
 
 
-def doubtful(told: model.Visit) -> str:
+def _doubtful(told: model.Visit) -> list[str]:
     contacts = words.counted(len(told.presses), "contact")
     press = told.presses[0]
     if len(told.presses) == 1 and press.end_s is not None and press.end_s > press.start_s:
@@ -58,13 +84,20 @@ def doubtful(told: model.Visit) -> str:
     parts = [f"{contacts}, too short for a finger"]
     if told.sounded is not None:
         parts.append(_answer(told.sounded, len(told.presses)))
-    return " ".join(words.sentence(part) for part in (*parts, *_uncertainty(told)))
+    return parts
 
 
 def _uncertainty(told: model.Visit) -> list[str]:
     """Told when it exceeds a second."""
     widest_s = max((press.uncertainty_s for press in told.presses), default=0.0)
     return [f"the time is right to within {words.duration(widest_s)}"] if widest_s > 1.0 else []
+
+
+def _dated_anew(house: House, visit: model.Visit) -> list[str]:
+    first_s = house.told_first_s(visit)
+    if abs(first_s - visit.start_s) < MOVED_S:
+        return []
+    return [f"told at first as {words.other_time(first_s, visit.start_s, house.zone)}, and dated anew since"]
 
 
 def unseen(told: model.Unseen, doors: int) -> str:

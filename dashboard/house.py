@@ -7,11 +7,21 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from service import model
+from service.findings.verdict import Measured
 from service.health import Health
 from service.ports import Reader
 from service.presses.blind import covered_s
 
 PAGE = 1000
+
+SURE = "shortest_sure_press_s"
+"""The name of a quantity."""
+
+EDGE_S = 0.001
+"""The stretch of a redating ends at presses, whose times may have been rounded since [s]."""
+
+MOVED_S = 86_400.0
+"""Redatings are asked for so far beyond the days shown, since they may have moved presses into them [s]."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +34,8 @@ class House:
     visits: Sequence[model.Visit]
     soundings: Sequence[model.Sounding]
     blind: Sequence[model.BlindSpell]  # at every door, and over
+    unfitted: Sequence[model.BlindSpell]  # at one door, of which nothing had been heard yet
+    redatings: Sequence[model.Redating]  # oldest first
     unseen_presses: Sequence[model.Unseen]
     store_trouble: str | None
     store_since_s: float
@@ -64,6 +76,14 @@ class House:
             if start_s <= one.start_s < end_s and one.why not in (("packs missing",), ("records dropped",))
         ]
 
+    def told_first_s(self, visit: model.Visit) -> float:
+        """Where this visit stood when it was first told, as far as is known: its start less what it was moved since."""
+        at_s = visit.start_s
+        for one in reversed(self.redatings):
+            if one.chime == visit.chime and one.start_s - EDGE_S <= at_s <= one.end_s + EDGE_S:
+                at_s -= one.shift_s
+        return at_s
+
     def unwatched(self, start_s: float, end_s: float, blind_only: bool = False) -> float:
         """Time in the stretch in which a press at some door could not have been recorded, or is not known to have been [s].
 
@@ -88,17 +108,16 @@ def gather(
 ) -> House:
     """Everything from `start_s` to now, or to the end of `until_day` where that is earlier."""
     end_s = now_s + 1.0 if until_day is None else min(now_s + 1.0, day_stretch(until_day, ZoneInfo(site.time_zone))[1])
+    spells = reader.blind_spells(site.site, start_s, end_s, now_s)
     return House(
         site=site,
         chimes=[chime for chime in reader.chimes(site.site) if chime.claimed],
         doors=reader.doors(site.site),
         visits=all_visits(reader, site.site, start_s, end_s),
         soundings=reader.soundings(site.site, start_s, end_s),
-        blind=[
-            spell
-            for spell in reader.blind_spells(site.site, start_s, end_s, now_s)
-            if spell.door is None and spell.end_s is not None
-        ],
+        blind=[spell for spell in spells if spell.door is None and spell.end_s is not None],
+        unfitted=[spell for spell in spells if spell.door is not None],
+        redatings=reader.redatings(site.site, start_s - MOVED_S, end_s + MOVED_S),
         unseen_presses=reader.unseen(site.site, start_s, end_s),
         store_trouble=health.store_trouble,
         store_since_s=health.store_since_s,
@@ -106,6 +125,15 @@ def gather(
         now_s=now_s,
         stale_after_s=stale_after_s,
     )
+
+
+def shortest_sure(reader: Reader, house: House) -> list[tuple[model.Chime, Measured | None]]:
+    """The shortest press that each chime always sees, by its newest survey that told it."""
+    found = []
+    for chime in house.chimes:
+        newest = reader.latest_quantities(house.site.site, chime.chime)
+        found.append((chime, next((one.measured for one in newest if one.name == SURE), None)))
+    return found
 
 
 def all_visits(reader: Reader, site: str, start_s: float, end_s: float) -> list[model.Visit]:

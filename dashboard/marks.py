@@ -35,6 +35,7 @@ class Mark:
     sounded: bool | None
     heading: str
     text: str
+    visit: int | None = None  # its number, where there is a sheet of it
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,7 @@ def day_of(house: House, start_s: float, end_s: float, looked_s: float | None = 
         *_visit_marks(house, lanes, start_s, end),
         *_unseen_marks(house, lanes, start_s, end),
         *_blind_marks(house, lanes, start_s, end),
+        *_unfitted_marks(house, lanes, start_s, end),
     ]
     now_s = house.now_s if start_s <= house.now_s < end_s else None
     return Day(
@@ -129,7 +131,8 @@ def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
                 tuple(press.doubtful for press in visit.presses[:STROKES_LIMIT]),
                 None if visit.sounded is None else visit.sounded > 0,
                 heading,
-                entries.doubtful(visit) if doubtful else entries.visit(visit, house.now_s),
+                entries.told(house, visit),
+                visit.id,
             )
         )
     return marks
@@ -185,6 +188,22 @@ def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
     return marks
 
 
+def _unfitted_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
+    """A door of which nothing had been heard: its wire alone is hatched."""
+    places = {(lane.chime, lane.door): number for number, lane in enumerate(lanes)}
+    marks = []
+    for spell in house.unfitted:
+        first, last = max(spell.start_s, start_s), min(spell.end_s if spell.end_s is not None else house.now_s, end_s)
+        lane = places.get((spell.chime, spell.door))
+        if lane is None or last <= first:
+            continue
+        until = "24.00" if last >= end_s and end_s < house.now_s else words.clock(last, house.zone)
+        heading = f"{words.clock(first, house.zone)} to {until} {lanes[lane].label}"
+        text = "Nothing had been heard of this door yet: a press there may have left no mark."
+        marks.append(Mark("blind", first, lane, lane, (), None, heading, text))
+    return marks
+
+
 def _breaks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Break]:
     found: list[Break] = []
     ranges = {
@@ -198,6 +217,12 @@ def _breaks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -
         Break("blind", spell.start_s, spell.end_s if spell.end_s is not None else house.now_s, *ranges[spell.chime])
         for spell in house.blind
         if spell.chime in ranges
+    ]
+    places = {(lane.chime, lane.door): number for number, lane in enumerate(lanes)}
+    found += [
+        Break("blind", spell.start_s, spell.end_s if spell.end_s is not None else house.now_s, lane, lane)
+        for spell in house.unfitted
+        if (lane := places.get((spell.chime, spell.door))) is not None
     ]
     found += [Break("unheard", chime.last_heard_s, house.now_s, *ranges[chime.chime]) for chime in house.silent()]
     if house.store_trouble and lanes:

@@ -12,8 +12,8 @@ from zoneinfo import available_timezones
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
-from dashboard import contexts, doorstep, ledgers, supply_sheet, words
-from dashboard.house import House, all_visits, day_stretch, gather, midnight_s
+from dashboard import contexts, doorstep, ledgers, supply_sheet, visit_pages, words
+from dashboard.house import House, all_visits, day_stretch, gather, midnight_s, shortest_sure
 from dashboard.sheets import SheetRoute, Sheets, person_of, remember
 from dashboard.supply_points import PastDays
 from service import model
@@ -24,7 +24,7 @@ from service.ports import Reader
 Text = Annotated[str, Form(max_length=200)]
 
 
-class Actions(Protocol):
+class Actions(visit_pages.Actions, Protocol):
     """What a person may do from these pages. Each raises NotFound, Refused or StoreUnavailable."""
 
     def look(self, site: str, person: str, now_s: float) -> None: ...
@@ -54,6 +54,11 @@ def build(
     _doorsteps(router, sheets, reader, actions, health, clock, stale_after_s, prefix)
     _others(router, sheets, reader, actions, health, clock, stale_after_s)
     _names(router, sheets, reader, actions, health, clock, stale_after_s)
+
+    def house_of(site: str, start_s: float) -> House:
+        return gather(reader, reader.site(site), health, start_s, clock(), stale_after_s)
+
+    visit_pages.add(router, sheets, reader, actions, clock, house_of)
     return router
 
 
@@ -106,7 +111,8 @@ def _doorsteps(
         )
         unclaimed = ledgers.unclaimed(reader.chimes(claimed=False), now_s, week.zone)
         troubles = [words.sentence(trouble) for trouble in health.troubles() if trouble != health.store_trouble]
-        context = doorstep.make(week, looked_s, since, unclaimed, troubles, ledgers.first_stroke(week, prefix))
+        sure = shortest_sure(reader, week)
+        context = doorstep.make(week, looked_s, since, unclaimed, troubles, ledgers.first_stroke(week, prefix), sure)
         return remember(sheets.answer("doorstep.html", context), request, person)
 
 

@@ -1,12 +1,14 @@
 """How a page is answered: template, headers, errors as pages, and the cookie that tells one person's looks from another's.
 
 Knows no record. A person is a random number that says nothing about them; it is only used to remember when they last looked.
+Who wants their absences counted says a name besides, on this device only.
 """
 
 import re
 import secrets
 from collections.abc import Callable, Coroutine
 from typing import Any
+from urllib.parse import quote, unquote
 
 from fastapi import APIRouter, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -16,8 +18,9 @@ from fastapi.routing import APIRoute
 from dashboard import assets, contexts
 from dashboard.filling import environment, filled
 from service.errors import NotFound, Refused, StoreUnavailable
+from service.names import clean_name
 
-COOKIE = "person"
+COOKIE, NAME_COOKIE = "person", "name"
 YEAR_S = 31_536_000
 
 HEADERS = {
@@ -92,15 +95,26 @@ def person_of(request: Request) -> str:
     return known if re.fullmatch(r"[A-Za-z0-9_-]{16,64}", known) else secrets.token_urlsafe(18)
 
 
+def name_of(request: Request) -> str:
+    """What this person is called, as they said on this device; empty where they have not."""
+    try:
+        return clean_name(unquote(request.cookies.get(NAME_COOKIE, ""), errors="strict"))
+    except (Refused, ValueError):
+        return ""
+
+
 def remember(response: Response, request: Request, person: str) -> Response:
     if request.cookies.get(COOKIE) != person:
-        response.set_cookie(
-            COOKIE,
-            person,
-            max_age=YEAR_S,
-            httponly=True,
-            samesite="lax",
-            secure=request.url.scheme == "https",
-            path="/",
-        )
+        _keep(response, request, COOKIE, person)
     return response
+
+
+def call(response: Response, request: Request, name: str) -> Response:
+    """From now on this person is called so on this device; empty: no longer anything."""
+    _keep(response, request, NAME_COOKIE, quote(name, safe=""), YEAR_S if name else 0)
+    return response
+
+
+def _keep(response: Response, request: Request, cookie: str, value: str, age_s: int = YEAR_S) -> None:
+    secure = request.url.scheme == "https"
+    response.set_cookie(cookie, value, max_age=age_s, httponly=True, samesite="lax", secure=secure, path="/")

@@ -97,6 +97,37 @@ def clock(time_s: float, zone: ZoneInfo) -> str:
     return local(time_s, zone).strftime("%H.%M")
 
 
+def other_time(time_s: float, beside_s: float, zone: ZoneInfo) -> str:
+    """A time told beside another one: with its seconds where the minute is the same, with its day where that is another.
+
+    >>> zone = ZoneInfo("Europe/London")
+    >>> [other_time(t, 1795616040.0, zone).replace(KEPT, " ") for t in (1795615320.0, 1795616070.0, 1795500000.0)]
+    ['14.02', '14.14.30', '06.00 on 24 November']
+    """
+    then, beside = local(time_s, zone), local(beside_s, zone)
+    if then.date() != beside.date():
+        return f"{clock(time_s, zone)} on {day_and_month(then.date())}"
+    same = then.strftime("%H.%M") == beside.strftime("%H.%M")
+    return then.strftime("%H.%M.%S") if same else clock(time_s, zone)
+
+
+def one_in(share: float, what: str = "hour") -> str:
+    """A share in words: small ones as one in so many, large ones in tenths.
+
+    >>> [one_in(s) for s in (0.00001, 0.0187, 0.34)]
+    ['less than one hour in a thousand', 'about one hour in 53', 'about one hour in three']
+    >>> [one_in(s) for s in (0.75, 0.97, 1.0)]
+    ['about eight hours in ten', 'nearly all of it', 'all of it']
+    """
+    if share < 0.001:
+        return f"less than one {what} in a thousand"
+    if share < 0.4:
+        return f"about one {what} in {number(round(1 / share))}"
+    if share < 0.95:
+        return f"about {number(round(10 * share))} {what}s in ten"
+    return "all of it" if share > 0.9995 else "nearly all of it"
+
+
 def span(start_s: float, end_s: float, zone: ZoneInfo) -> str:
     """Two times of one day, as 11.08 to 13.00."""
     return f"{clock(start_s, zone)} to {clock(end_s, zone)}"

@@ -9,6 +9,7 @@ from service import model
 from service.errors import NotFound, StoreUnavailable
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.life import Held
+from service.names import clean_name, clean_note
 from service.presses import unseen
 from service.presses.away import Away
 from service.presses.visits import answered
@@ -46,17 +47,21 @@ class Record:
     sheet_list: list[KeptSheet] = field(default_factory=list)
     quantity_list: list[QuantityPoint] = field(default_factory=list)
     examination_list: list[Examination] = field(default_factory=list)
+    redating_list: list[model.Redating] = field(default_factory=list)
+    notes: dict[int, tuple[str | None, str | None]] = field(default_factory=dict)
+    cadence_of: dict[int, str] = field(default_factory=dict)
     unseen_list: list[model.Unseen] = field(default_factory=list)
     cadence_list: list[Taught] = field(default_factory=list)
     away_list: list[tuple[str, Away]] = field(default_factory=list)
     looks: dict[tuple[str, str], float] = field(default_factory=dict)
     looked: list[tuple[str, str, float]] = field(default_factory=list)
     trouble: str | None = None
+    said_by: str = ""
     visit_count: int = 0
 
     # filling
 
-    def visit(
+    def rang(
         self,
         door: str,
         when: str,
@@ -154,11 +159,20 @@ class Record:
                         max(p.end_s or p.start_s for p in presses),
                         answered((p.start_s for p in presses), sounds),
                         presses,
+                        self.cadence_of.get(number),
+                        *self.notes.get(number, (None, None)),
                     )
                 )
         first = int(cursor or 0)
         found.sort(key=lambda visit: visit.start_s)
         return found[first : first + limit], str(first + limit) if first + limit < len(found) else None
+
+    def visit(self, site: str, visit_id: int) -> model.Visit:
+        found, _ = self.visits(site, 0.0, 1e12, limit=100_000)
+        for one in found:
+            if one.id == visit_id:
+                return one
+        raise NotFound(f"no visit {visit_id} at {site!r}")
 
     def cadences(self, site: str) -> Sequence[Taught]:
         return self.cadence_list
@@ -205,6 +219,10 @@ class Record:
     ) -> Sequence[QuantityPoint]:
         return [one for one in self.quantity_list if one.name == name and start_s <= one.at_s < end_s][:limit]
 
+    def latest_quantities(self, site: str, chime: str) -> Sequence[QuantityPoint]:
+        newest = {one.name: one for one in sorted(self.quantity_list, key=lambda one: one.at_s)}
+        return [newest[name] for name in sorted(newest)]
+
     def fitouts(self, site: str, chime: str, limit: int = 100) -> Sequence[KeptSheet]:
         return self.sheet_list[:limit]
 
@@ -215,7 +233,7 @@ class Record:
         return [u for u in found if u.site == site and start_s <= u.start_s < end_s]
 
     def redatings(self, site: str, start_s: float, end_s: float) -> Sequence[model.Redating]:
-        return []
+        return [one for one in self.redating_list if one.end_s >= start_s and one.start_s < end_s]
 
     def set_aside(
         self,
@@ -247,6 +265,12 @@ class Record:
     def look(self, site: str, person: str, now_s: float) -> None:
         self._check()
         self.looked.append((site, person, now_s))
+
+    def note_visit(self, site: str, visit_id: int, who: str, note: str, by: str, now_s: float) -> None:
+        self.visit(site, visit_id)
+        named = clean_name(who) if who.strip() else None
+        self.notes[visit_id] = (named, clean_note(note) or None)
+        self.said_by = by
 
     def claim(self, site: str, chime: str, name: str | None = None) -> None:
         self.chime_list = [

@@ -29,11 +29,11 @@ def usual_house() -> Record:
     """Two visits since 07.52, one doubtful press, one unseen, the power off from 11.08 to 13.00; six days before it."""
     record = empty_house("12 Mar 2026 09.00")
     record.looks[SITE, "anybody"] = at("25 Nov 2026 07.52")
-    record.visit("front", "25 Nov 2026 09.14", (0.3, 0.4))
+    record.rang("front", "25 Nov 2026 09.14", (0.3, 0.4))
     record.blind("25 Nov 2026 11.08", "25 Nov 2026 13.00")
     record.boot_list.append(model.Boot(SITE, CHIME, 41, "power-on", at("25 Nov 2026 13.00"), NOW_S))
-    record.visit("garden", "25 Nov 2026 14.36", (0.038,), doubtful=True, sounds=False)
-    record.visit("front", "25 Nov 2026 16.47", (0.3, 0.4, 0.35), every_s=11.8)
+    record.rang("garden", "25 Nov 2026 14.36", (0.038,), doubtful=True, sounds=False)
+    record.rang("front", "25 Nov 2026 16.47", (0.3, 0.4, 0.35), every_s=11.8)
     record.sound(at("25 Nov 2026 17.32"))
     for door, when, presses in (
         ("front", "24 Nov 2026 08.05", 1),
@@ -54,8 +54,8 @@ def usual_house() -> Record:
         ("front", "19 Nov 2026 10.10", 1),
         ("front", "19 Nov 2026 16.25", 2),
     ):
-        record.visit(door, when, (0.3,) * presses)
-    record.visit("front", "20 Nov 2026 12.34", (0.02,), doubtful=True, sounds=False)
+        record.rang(door, when, (0.3,) * presses)
+    record.rang("front", "20 Nov 2026 12.34", (0.02,), doubtful=True, sounds=False)
     record.blind("22 Nov 2026 02.00", "22 Nov 2026 03.10")
     return record
 

@@ -39,7 +39,7 @@ def test_zones_off_the_hour_have_their_own_hours() -> None:
 
 def test_the_sheet_of_a_long_day_says_so(opened: Opened) -> None:
     record = usual_house()
-    record.visit("front", "25 Oct 2026 09.00")
+    record.rang("front", "25 Oct 2026 09.00")
     page = opened(record).get("/house/tern-cottage/day/2026-10-25").text
     assert headline(page) == "One visit on this day."
     assert "This day has 25 hours, because the clocks changed." in lead(page)

@@ -37,7 +37,7 @@ def test_an_unclaimed_chime_is_claimed_by_a_form(opened: Opened) -> None:
 
 def test_names_are_changed_and_stand_on_the_sheets(opened: Opened) -> None:
     record = empty_house()
-    record.visit("garden", "25 Nov 2026 12.00")
+    record.rang("garden", "25 Nov 2026 12.00")
     client = opened(record)
     client.post("/house/tern-cottage/names", data={"name": "Tern House", "time_zone": "Europe/Paris"})
     client.post("/house/tern-cottage/chime/hall/door/garden", data={"name": "Side gate"})

@@ -22,6 +22,7 @@ PATHS = (
     "/house/tern-cottage/supply",
     "/house/tern-cottage/set-aside",
     "/house/tern-cottage/names",
+    "/house/tern-cottage/visit/1",
 )
 
 
@@ -29,6 +30,7 @@ def hostile_house() -> Record:
     record = with_supply(usual_house(), days=1.0)
     record.door_list = [replace(door, name=HOSTILE) for door in record.door_list]
     record.site_list = [replace(site, name=HOSTILE) for site in record.site_list]
+    record.notes[1], record.cadence_of[1] = (HOSTILE, HOSTILE), HOSTILE
     record.set_aside_list = [
         model.SetAside(1, NOW_S, HOSTILE, None, None, "mqtt", "quarantined", HOSTILE, 24, HOSTILE.encode())
     ]

@@ -48,7 +48,7 @@ def test_a_first_look_counts_the_day(opened: Opened) -> None:
 
 def test_a_look_of_days_ago_counts_visits_older_than_the_sheet(opened: Opened) -> None:
     record = usual_house()
-    record.visit("front", "2 Nov 2026 12.00")
+    record.rang("front", "2 Nov 2026 12.00")
     record.looks["tern-cottage", "anybody"] = at("1 Nov 2026 12.00")
     # 17 visits of the six days before, 2 of today, 1 of 2 November
     assert headline(opened(record).get("/").text) == "Twenty visits since you last looked."
@@ -57,7 +57,7 @@ def test_a_look_of_days_ago_counts_visits_older_than_the_sheet(opened: Opened) -
 def test_more_than_twenty_are_told_in_figures(opened: Opened) -> None:
     record = usual_house()
     for hour in range(4):
-        record.visit("front", f"3 Nov 2026 {10 + hour}.00")
+        record.rang("front", f"3 Nov 2026 {10 + hour}.00")
     record.looks["tern-cottage", "anybody"] = at("1 Nov 2026 12.00")
     assert headline(opened(record).get("/").text) == "23 visits since you last looked."
 
@@ -148,7 +148,7 @@ def test_no_event_is_drawn_in_the_future(opened: Opened) -> None:
 
 def test_more_than_five_presses_are_five_strokes_and_a_number(opened: Opened) -> None:
     record = empty_house()
-    record.visit("front", "25 Nov 2026 12.00", (0.3,) * 12, every_s=4.0)
+    record.rang("front", "25 Nov 2026 12.00", (0.3,) * 12, every_s=4.0)
     page = opened(record).get("/").text
     assert "Twelve presses in 44 s. The chime answered all." in words_of(page)
     narrow = re.search(r'<svg class="drawing down".*?</svg>\s*<svg class="drawing across', page, re.S)
@@ -158,14 +158,14 @@ def test_more_than_five_presses_are_five_strokes_and_a_number(opened: Opened) ->
 
 def test_a_time_that_is_uncertain_says_so(opened: Opened) -> None:
     record = empty_house()
-    record.visit("front", "25 Nov 2026 12.00", uncertainty_s=40.0)
+    record.rang("front", "25 Nov 2026 12.00", uncertainty_s=40.0)
     assert "One press. The chime answered. The time is right to within 40 s." in words_of(opened(record).get("/").text)
 
 
 def test_a_busy_day_keeps_every_entry(opened: Opened) -> None:
     record = empty_house("24 Nov 2026 08.00")
     for minute in range(40):
-        record.visit("front" if minute % 2 else "garden", f"25 Nov 2026 {10 + minute // 12:02d}.{minute % 12 * 5:02d}")
+        record.rang("front" if minute % 2 else "garden", f"25 Nov 2026 {10 + minute // 12:02d}.{minute % 12 * 5:02d}")
     page = opened(record).get("/").text
     assert headline(page) == "40 visits today."
     assert page.count('class="entry visit') == 40

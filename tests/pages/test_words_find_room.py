@@ -19,7 +19,7 @@ def busy_day(seed: int, visits: int) -> Day:
     chance = random.Random(seed)
     record = empty_house("24 Nov 2026 08.00")
     for minute in sorted(chance.sample(range(18 * 60), visits)):
-        record.visit(
+        record.rang(
             chance.choice(["front", "garden"]),
             f"25 Nov 2026 {minute // 60:02d}.{minute % 60:02d}",
             sounds=chance.random() < 0.7,

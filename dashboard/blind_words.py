@@ -1,0 +1,85 @@
+"""What is said of blind time: how much of a stretch, for what reasons, and since when each door was heard. Draws nothing."""
+
+from collections.abc import Sequence
+
+from dashboard import entries, words
+from dashboard.house import House
+from dashboard.marks import lanes_of
+from service import model
+from service.findings.verdict import Measured
+from service.presses.blind import covered_s
+
+LONG_DAY_S = 25 * 3600.0
+"""Within a day the time alone says when [s]."""
+
+
+def blind(house: House, start_s: float, end_s: float) -> str:
+    """Blind time of a stretch with its share and its reasons, the longest first; and what may yet arrive."""
+    begun_s = max(start_s, house.first_heard_s if house.first_heard_s is not None else end_s)
+    whole_s = end_s - begun_s
+    if whole_s <= 0.0:
+        return "Nobody was listening."
+    blind_s = house.unwatched(begun_s, end_s, blind_only=True)
+    awaited_s = house.unwatched(begun_s, end_s) - blind_s
+    if blind_s < 1.0:
+        said = ["no blind time"]
+    else:
+        share = words.one_in(blind_s / whole_s)
+        reasons = _reasons(house, begun_s, end_s)
+        told = f"{words.duration(blind_s)} of {words.duration(whole_s)}, {share}"
+        if len(reasons) == 1:
+            said = [f"{told}, because {reasons[0][1]}"]
+        else:
+            parts = [f"for {words.duration(length_s)} {reason}" for length_s, reason in reasons]
+            said = [f"{told}: {words.listed(parts)}" if parts else told]
+    if awaited_s >= 1.0:
+        said.append(f"what was pressed in the last {words.duration(awaited_s)} may yet arrive")
+    return " ".join(words.sentence(part) for part in (*said, *late_doors(house, begun_s, end_s)))
+
+
+def _reasons(house: House, start_s: float, end_s: float) -> list[tuple[float, str]]:
+    stretches: dict[str, list[tuple[float, float]]] = {}
+    for spell in house.blind:
+        reason = entries.CAUSES[spell.why].format(who=_who(house, spell.chime))
+        stretches.setdefault(reason, []).append((spell.start_s, house.now_s if spell.end_s is None else spell.end_s))
+    if house.store_trouble:
+        stretches.setdefault("the record could not be written", []).append((house.store_since_s, house.now_s))
+    found = [(covered_s(some, start_s, end_s), reason) for reason, some in stretches.items()]
+    return sorted((one for one in found if one[0] > 0.0), reverse=True)
+
+
+def _who(house: House, chime: str) -> str:
+    return "the chime" if len(house.chimes) == 1 else f"the {chime.replace('-', ' ')} chime"
+
+
+def late_doors(house: House, start_s: float, end_s: float) -> list[str]:
+    """Doors of which nothing had been heard for some of the stretch, since the chime itself was first heard."""
+    labels = {(lane.chime, lane.door): lane.label for lane in lanes_of(house)}
+    said = []
+    for spell in house.unfitted:
+        last_s = house.now_s if spell.end_s is None else spell.end_s
+        if spell.start_s >= end_s or last_s <= start_s:
+            continue
+        door = labels.get((spell.chime, spell.door), spell.door or "")
+        if spell.end_s is None or last_s >= end_s:
+            said.append(f"{door} not heard yet")
+        elif end_s - start_s <= LONG_DAY_S:
+            said.append(f"{door} first heard at {words.clock(last_s, house.zone)}")
+        else:
+            said.append(f"{door} first heard {words.moment(last_s, house.now_s, house.zone)}")
+    return said
+
+
+def shortest(house: House, found: Sequence[tuple[model.Chime, Measured | None]]) -> str:
+    """The shortest press that is always seen, of each chime: what is shorter may have left no mark."""
+    said = []
+    for chime, measured in found:
+        who = "this installation" if len(found) == 1 else _who(house, chime.chime)
+        if measured is None:
+            said.append(f"not known yet for {who}: no survey has told how short a press it still sees")
+            continue
+        between = f"{words.duration(measured.low)} to {words.duration(measured.high)}"
+        said.append(
+            f"{words.duration(measured.value)} at {who}, very likely {between}. A shorter press may leave no stroke"
+        )
+    return " ".join(words.sentence(part) for part in said)
