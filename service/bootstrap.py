@@ -321,6 +321,8 @@ def fitout(sheet: str, changes: Sequence[str], drawing: Path | None) -> tuple[di
 
 def import_file(path: Path, settings: Settings) -> str:
     """Take a recording, or presses, into the record of a folder on which nothing runs; what became of it, in words."""
+    from tqdm import tqdm
+
     from adapters import press_files_read
     from adapters.sql.kept_reader import kept_packs
     from adapters.sql.work import SqlStore
@@ -331,19 +333,22 @@ def import_file(path: Path, settings: Settings) -> str:
         if not path.is_file():
             raise SettingError(f"{path} is no file; it is read twice, which can only be done with one.")
         form = press_files_read.form_of(lines)
+    count = 0
     if form != "recording":  # refused whole, before anything is taken
         with opened(path) as lines:
-            moving.check(press_files_read.read(lines, form), settings.prefix, now_s())
+            count = moving.check(press_files_read.read(lines, form), settings.prefix, now_s())
     with ExitStack() as stack:
         take_folder(settings.data, stack)
         store = SqlStore(settings.url_of_record, settings.time_zone)
         stack.callback(store.close)
         lines = stack.enter_context(opened(path))
-        understander, kept = Understander(store, settings.prefix, settings.enrolment_open), kept_packs(store.engine)
+        understander = Understander(store, settings.prefix, settings.enrolment_open)
+        kept = kept_packs(store.engine, refused=False)
+        bar = partial(tqdm, desc="Importing", unit=" lines", ascii=" -", mininterval=0.5, disable=None)
         if form == "recording":
-            return str(moving.take_in_recording(store, recordings.read(lines), kept, understander))
+            return str(moving.take_in_recording(store, bar(recordings.read(lines)), kept, understander))
         told = press_files_read.read(lines, form)
-        return str(moving.take_in_presses(store, told, kept, understander, settings.prefix))
+        return str(moving.take_in_presses(store, bar(told, total=count), kept, understander, settings.prefix))
 
 
 def export(form: str, asked: "Asked", target: Path | None, settings: Settings) -> str:

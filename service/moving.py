@@ -69,8 +69,8 @@ def take_in_recording(
 ) -> Taken:
     """A recording into the record, and what its surveys measured, as if an examination had followed each.
 
-    `kept` : what the record holds already, of which nothing is kept twice. Raises BadPack at the first bad line, when the whole
-    batches before it are in the record.
+    `kept` : what the record holds already and has not refused; nothing of it is kept twice. Raises BadPack at the first bad line,
+    when the whole batches before it are in the record.
     """
     known, heard = _digests(kept), set[tuple[str, str]]()
     read = new = there = refused = 0
@@ -109,15 +109,18 @@ def take_in_presses(
     return Taken(read, new, there, refused, others, less_sure)
 
 
-def check(told: Iterable[ToldPress], prefix: str, now_s: float) -> None:
-    """Refuse a file of presses before anything of it is taken. Raises BadPack, with the number of the line."""
+def check(told: Iterable[ToldPress], prefix: str, now_s: float) -> int:
+    """Refuse a file of presses before anything of it is taken; how many entries it has. Raises BadPack, with the line's number."""
+    count = 0
     for number, press in told:
+        count += 1
         if press is None:
             continue
         try:
             _check(press, prefix, now_s)
         except BadPack as error:
             raise BadPack(f"line {number} of the file: {error}") from None
+    return count
 
 
 def _check(press: model.Press, prefix: str, now_s: float) -> None:

@@ -16,7 +16,7 @@ from adapters.sql.ledgers import Ledgers
 from service.hostclock import HostClocks
 from service.model import Arrival
 
-KEPT = table(tables.KeptPack)
+KEPT, FATE = table(tables.KeptPack), table(tables.PackFate)
 
 AT_ONCE = 200
 """Packs that are read together: 13 MB where all are as large as a pack may be."""
@@ -28,12 +28,14 @@ def kept_packs(
     chime: str | None = None,
     start_s: float = -inf,
     end_s: float = inf,
+    refused: bool = True,
 ) -> Iterator[Arrival]:
     """What arrived in the stretch (half open), and is kept now: what is kept while this goes on is not among it.
 
     Parameters
     ----------
     site, chime : names of the contract; where they are given, only what was sent to topics of these.
+    refused : also what was refused, as nobody had claimed its chime while enrolment was closed.
 
     Raises
     ------
@@ -47,6 +49,8 @@ def kept_packs(
         query = select(KEPT).where(KEPT.c.id > last, KEPT.c.id <= newest)
         if site is not None:  # a hyphen is all that a name may have beside letters and digits: LIKE means nothing by it
             query = query.where(KEPT.c.topic.like(f"%/1/{site}/{chime or '%'}/%"))
+        if not refused:
+            query = query.where(KEPT.c.id.not_in(select(FATE.c.pack_id).where(FATE.c.fate == "refused")))
         with unavailable_told(), engine.connect() as connection:
             rows = connection.execute(query.order_by(KEPT.c.id).limit(AT_ONCE)).all()
         if not rows:

@@ -72,7 +72,7 @@ def imported(store: SqlStore, text: str, enrolment_open: bool = True) -> Taken:
     form = form_of(lines)
     check(read(lines, form), "bellcrank", NOW_S)
     understander = Understander(store, enrolment_open=enrolment_open)
-    return take_in_presses(store, read(lines, form), kept_packs(store.engine), understander, "bellcrank")
+    return take_in_presses(store, read(lines, form), kept_packs(store.engine, refused=False), understander, "bellcrank")
 
 
 def presses(store: SqlStore, site: str = SITE) -> list[Press]:

@@ -108,11 +108,17 @@ def test_one_press_of_the_record_stands_for_one_of_the_file(opened: Opened) -> N
     assert len(presses(store)) == 2
 
 
-def test_enrolment_that_is_closed_refuses_strangers(house: SqlStore, opened: Opened) -> None:
-    other = opened("other")
-    taken = imported(other, exported(house, "csv"), enrolment_open=False)
-    assert (taken.new, taken.refused) == (0, 8)
+def test_enrolment_that_is_closed_refuses_strangers_until_they_are_claimed(house: SqlStore, opened: Opened) -> None:
+    other, text = opened("other"), exported(house, "csv", Asked(SITE, "hall"))
+    taken = imported(other, text, enrolment_open=False)
+    assert (taken.new, taken.refused) == (0, 5)
     assert presses(other) == []
+    with other.work() as work:
+        work.chime(SITE, "hall", T0)
+        work.claim(SITE, "hall", None)
+    taken = imported(other, text, enrolment_open=False)
+    assert (taken.new, taken.refused) == (5, 0)
+    assert len(presses(other)) == 5
 
 
 moments = st.lists(
