@@ -3,6 +3,8 @@
 Knows no bytes, topics or SQL.
 """
 
+from dataclasses import replace
+
 from service.hostclock import STEP_S, HostClock
 from service.ledger import BootLedger, ChimeLedger
 from service.model import Arrival, Pack, Redating, RedatingWhy
@@ -36,6 +38,8 @@ def follow_clock(boot: BootLedger, pack: Pack, arrival: Arrival) -> float:
     if boot.host is None or arrival.host:  # "": so far from recordings alone, which no clock of this host has dated
         boot.host = arrival.host
     boot.clock = boot.clock.with_witness(pack.up_s, arrival.received_s)
+    if pack.clock_s is not None:
+        boot.clock = boot.clock.with_clock(pack.up_s, pack.clock_s)
     boot.hear(pack.up_s, pack.seq, pack.dropped or 0)
     return pack.up_s
 
@@ -99,7 +103,7 @@ def _redate(work: Work, chime: ChimeLedger, boot: BootLedger, line: Line, at_s: 
 
 def _shifted(clock: BootClock, shift_s: float, since_s: float) -> BootClock:
     """The clock whose witnesses that arrived since then arrived so much later."""
-    moved = BootClock()
+    moved = replace(clock, witnesses=())
     for up_s, late_s in clock.witnesses:
         arrival_s = up_s + late_s
         moved = moved.with_witness(up_s, arrival_s + (shift_s if arrival_s >= since_s else 0.0))

@@ -14,7 +14,7 @@ from service.finding_ports import FindingReader, FindingWork
 from service.hostclock import HostClock
 from service.ledger import BootLedger, ChimeLedger
 from service.presses.pulses import Fragment
-from service.walltime import Line
+from service.walltime import BootClock, Line
 from service.who_ports import WhoReader, WhoWork
 
 Clock = Callable[[], float]  # POSIX seconds
@@ -185,6 +185,10 @@ class Work(FindingWork, WhoWork, Protocol):
     def new_boot(
         self, chime: ChimeLedger, number: int | None, received_s: float, line: Line, host: str | None = None
     ) -> BootLedger: ...
+    def clocks_before(self, chime: ChimeLedger, boot: BootLedger) -> list[BootClock]:
+        """Of the chime's last few power-ups that were heard of before this one."""
+        ...
+
     def digest_of(self, boot: BootLedger, seq: int) -> int | None:
         """Digest of the pack that was understood under this key, if there was one."""
         ...

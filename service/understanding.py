@@ -15,7 +15,7 @@ from service.ledger import BootLedger, ChimeLedger
 from service.model import Arrival, Pack, RailWindow, Switch
 from service.ports import Work
 from service.press_log import record_presses, stretches_after
-from service.walltime import Line
+from service.walltime import BootClock, Line, best_drift
 
 RESENT_WITHIN_S = 10.0
 """A pack without (boot, seq) that says again what the chime's last one said, within this time, was sent twice [s]."""
@@ -96,6 +96,7 @@ def _boot_of(work: Work, chime: ChimeLedger, pack: Pack, arrival: Arrival) -> Bo
         boot = boots[0]
     else:  # a new number, or one used again by a chime that has begun to count afresh: same key, other content
         boot = work.new_boot(chime, pack.boot, arrival.received_s, Line(arrival.received_s - pack.up_s))
+        boot.clock = BootClock(drift_known=best_drift(work.clocks_before(chime, boot)))
     work.add_key(boot, pack.seq, digest)
     boot.highest_seq = max(boot.highest_seq, pack.seq)
     return boot

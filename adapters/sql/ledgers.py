@@ -16,6 +16,9 @@ SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.
 EVENT, HEARD, WATCH = table(tables.Event), table(log_tables.Heard), table(log_tables.Watch)
 GENERATION = select(table(tables.Progress).c.generation)
 
+CLOCKS_BEFORE = 4
+"""Power-ups that are asked how fast the crystal of their board runs."""
+
 
 class Ledgers:
     """Belongs to the one writer."""
@@ -89,6 +92,12 @@ class Ledgers:
             select(BOOT.c.id, BOOT.c.number).where(BOOT.c.chime_id == chime.id, BOOT.c.last_heard_s >= since_s)
         ).all()
         return [boot for key, number in rows for boot in self.boots(connection, chime, number) if boot.id == key]
+
+    def clocks_before(self, connection: Connection, chime: ChimeLedger, boot: BootLedger) -> list[BootClock]:
+        self.save(connection)
+        same = (BOOT.c.chime_id == chime.id) & (BOOT.c.id < boot.id) & BOOT.c.number.is_not(None)
+        rows = connection.execute(select(BOOT).where(same).order_by(BOOT.c.id.desc()).limit(CLOCKS_BEFORE))
+        return [clock_of(row) for row in rows]
 
     def new_boot(
         self,
@@ -166,9 +175,21 @@ class Ledgers:
         return ChimeLedger(key, site, chime, heard_s, heard_s)
 
 
-def clock_of(witnesses: list[Any]) -> BootClock:
+def clock_of(row: Any) -> BootClock:
     """The clock of a power-up, as it is kept in its row."""
-    return BootClock(tuple((up, late) for up, late in witnesses))
+    own = row.own_clock or {}
+    return BootClock(
+        tuple((up, late) for up, late in row.witnesses),
+        tuple((up, late) for up, late in own.get("readings", ())),
+        tuple(own["drift_known"]) if own.get("drift_known") else None,
+    )
+
+
+def _own_clock(clock: BootClock) -> dict[str, Any] | None:
+    """What is kept beside the witnesses; nearly always nothing."""
+    if not clock.readings and clock.drift_known is None:
+        return None
+    return {"readings": [list(reading) for reading in clock.readings], "drift_known": clock.drift_known}
 
 
 def _runs(connection: Connection, boot_id: int) -> list[Run]:
@@ -184,7 +205,7 @@ def _boot(row: Any, runs: list[Run]) -> BootLedger:
         row.number,
         row.first_received_s,
         row.cause,
-        clock_of(row.witnesses),
+        clock_of(row),
         Line(row.dated_offset_s, row.dated_drift),
         Line(row.readings_offset_s, row.readings_drift),
         row.last_up_s,
@@ -204,6 +225,7 @@ def _columns(boot: BootLedger) -> dict[str, Any]:
         "highest_seq": boot.highest_seq,
         "first_received_s": boot.first_received_s,
         "witnesses": [list(witness) for witness in boot.clock.witnesses],
+        "own_clock": _own_clock(boot.clock),
         "dated_offset_s": boot.dated.offset_s,
         "dated_drift": boot.dated.drift,
         "readings_offset_s": boot.readings_dated.offset_s,

@@ -150,8 +150,10 @@ def visits_of(connection: Connection, rows: Sequence[Any]) -> list[model.Visit]:
 def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]:
     """Rows of `_presses` as presses; how sure their times are follows from the clocks of their power-ups as they are now."""
     boots = {row.boot_id for row in rows}
-    told = connection.execute(select(BOOT.c.id, BOOT.c.number, BOOT.c.witnesses).where(BOOT.c.id.in_(boots)))
-    clocks = {row.id: None if row.number is None else clock_of(row.witnesses) for row in told}
+    told = connection.execute(
+        select(BOOT.c.id, BOOT.c.number, BOOT.c.witnesses, BOOT.c.own_clock).where(BOOT.c.id.in_(boots))
+    )
+    clocks = {row.id: None if row.number is None else clock_of(row) for row in told}
     return [_press(row, clocks[row.boot_id]) for row in rows]
 
 

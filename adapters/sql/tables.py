@@ -106,6 +106,9 @@ class Boot(SQLModel, table=True):
     last_up_s: float
     highest_seq: int = Field(default=-1, sa_column=Column(BigInteger, nullable=False))
     witnesses: list[Any] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    own_clock: dict[str, Any] | None = Field(
+        default=None, sa_column=Column(JSON)
+    )  # readings of the chime's, drift known before
     dated_offset_s: float  # the line by which presses, soundings and bursts of this boot are dated now
     dated_drift: float
     readings_offset_s: float  # the same for supply readings, which are re-dated more coarsely

@@ -23,7 +23,7 @@ from adapters.sql.who_work import WhoWork
 from service import model
 from service.hostclock import HostClocks
 from service.ledger import BootLedger, ChimeLedger
-from service.walltime import Line
+from service.walltime import BootClock, Line
 
 KEPT, PROGRESS, FATE = table(tables.KeptPack), table(tables.Progress), table(tables.PackFate)
 KEY, CONTENT = table(tables.PackKey), table(tables.ContentKey)
@@ -160,6 +160,9 @@ class SqlWork(TimeWork, PressWork, FindingWork, WhoWork):
         self, chime: ChimeLedger, number: int | None, received_s: float, line: Line, host: str | None = None
     ) -> BootLedger:
         return self._ledgers.new_boot(self._connection, chime, number, received_s, line, host)
+
+    def clocks_before(self, chime: ChimeLedger, boot: BootLedger) -> list[BootClock]:
+        return self._ledgers.clocks_before(self._connection, chime, boot)
 
     def digest_of(self, boot: BootLedger, seq: int) -> int | None:
         fresh = self._fresh_keys.get((boot.id, seq))

@@ -6,7 +6,7 @@ Knows nothing of probability; that is `belief`.
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 
 from service.walltime.belief import DAILY, DRIFT_SD, Belief, Drift, Line, Witness, belief, corrected
@@ -29,6 +29,8 @@ the fraction that it leaves out, and least so where it is ahead of its other rea
 class BootClock:
     """The lowest witnesses of one boot, and readings (up, clock - up) of the chime's own clock, both in order of up.
 
+    `drift_known`: what earlier boots of the same board told when this one was first met, by `best_drift`.
+
     >>> clock = BootClock().with_witness(10.0, 1010.3).with_witness(20.0, 1020.1).with_witness(30.0, 1090.0)
     >>> round(clock.line().wall_s(30.0), 3)          # the third pack was kept back for a minute; it says nothing
     1030.1
@@ -36,27 +38,25 @@ class BootClock:
 
     witnesses: tuple[Witness, ...] = field(default=())
     readings: tuple[Witness, ...] = field(default=())
+    drift_known: Drift | None = None
 
     def with_witness(self, up_s: float, arrival_s: float) -> "BootClock":
         """The clock that also knows this pack; the same object when it adds nothing."""
         kept = _with(self.witnesses, (up_s, arrival_s - up_s), STRETCHES, _lowest)
-        return self if kept == self.witnesses else BootClock(kept, self.readings)
+        return self if kept == self.witnesses else replace(self, witnesses=kept)
 
     def with_clock(self, up_s: float, clock_s: float) -> "BootClock":
         """The clock that also knows what the chime's own clock showed when a pack was put together [POSIX s]."""
         kept = _with(self.readings, (up_s, clock_s - up_s), READINGS, _latest)
-        return self if kept == self.readings else BootClock(self.witnesses, kept)
+        return self if kept == self.readings else replace(self, readings=kept)
 
-    def line(self, drift_known: Drift | None = None) -> Line:
-        """The estimate. Raises ValueError without any witness.
+    def line(self) -> Line:
+        """The estimate. Raises ValueError without any witness."""
+        return self._belief(self.drift_known).line
 
-        `drift_known`: what earlier boots of the same board tell, by `best_drift`.
-        """
-        return self._belief(drift_known).line
-
-    def uncertainty_s(self, up_s: float, drift_known: Drift | None = None) -> float:
-        """Half width of the 90 % interval of `line(drift_known).wall_s(up_s)` [s]. Raises ValueError without any witness."""
-        return self._belief(drift_known).uncertainty_s(up_s)
+    def uncertainty_s(self, up_s: float) -> float:
+        """Half width of the 90 % interval of `line().wall_s(up_s)` [s]. Raises ValueError without any witness."""
+        return self._belief(self.drift_known).uncertainty_s(up_s)
 
     def drift(self) -> Drift:
         """Of this boot, as it may be in another, on a day of other warmth. Raises ValueError without any witness."""

@@ -116,6 +116,7 @@ def upgrade() -> None:
     op.create_index("away_by_uid", "away", ["site_id", "person", "uid", "start_s"], unique=True)
     op.add_column("progress", sa.Column("generation", sa.Integer(), nullable=False, server_default="0"))
     op.add_column("boot", sa.Column("host", sa.String(), nullable=True))
+    op.add_column("boot", sa.Column("own_clock", sa.JSON(), nullable=True))
     op.drop_column("boot", "dropped")
     op.add_column("press", sa.Column("widest_s", sa.Float(), nullable=True))
     op.add_column("press", sa.Column("pack_id", sa.BigInteger(), nullable=True))
