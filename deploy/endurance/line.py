@@ -49,10 +49,17 @@ class Line:
             client.username_pw_set(*self._login)
         client.will_set(f"{self._base}/alive", b"0", qos=1, retain=True)
         loop = asyncio.get_running_loop()
+
+        def closed(_: Client, __: Any, sock: Any) -> None:
+            loop.remove_reader(sock)
+
+        def all_written(_: Client, __: Any, sock: Any) -> None:
+            loop.remove_writer(sock)
+
         client.on_socket_open = lambda c, _, sock: loop.add_reader(sock, c.loop_read)
-        client.on_socket_close = lambda _, __, sock: loop.remove_reader(sock)
+        client.on_socket_close = closed
         client.on_socket_register_write = lambda c, _, sock: loop.add_writer(sock, c.loop_write)
-        client.on_socket_unregister_write = lambda _, __, sock: loop.remove_writer(sock)
+        client.on_socket_unregister_write = all_written
         client.on_connect, client.on_disconnect, client.on_publish = (
             self._on_connect,
             self._on_disconnect,

@@ -7,8 +7,6 @@ import asyncio
 import contextlib
 import socket
 import time
-from collections.abc import Awaitable, Callable, Coroutine
-from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -16,9 +14,11 @@ from typing import Any
 from deploy.endurance import plan
 from deploy.endurance.chime import Chime, Event
 from deploy.endurance.clock import Clock
+from deploy.endurance.director import Director, in_turn
 from deploy.endurance.disk import Disk
+from deploy.endurance.done import Done
 from deploy.endurance.log import Api, Logged, Spell
-from deploy.endurance.plan import Blow, Blows, Pace
+from deploy.endurance.plan import Pace
 from deploy.endurance.scoring import Score, score
 from deploy.endurance.servers import Broker, Embedded, Mosquitto, Service
 from deploy.endurance.truth import Fate
@@ -33,30 +33,7 @@ QUIET_S = {"embedded": 7.0, "mosquitto": 3.0}
 """The embedded broker sends again what is unacknowledged after 5 s: what would be doubled has come by then."""
 
 CALM_WINDOW_S = 2.0
-
-
-@dataclass(slots=True)
-class Done:
-    """What was done, and what the service made of it."""
-
-    service_kills: int = 0
-    broker_kills: int = 0
-    fills: int = 0
-    fills_told: int = 0
-    steps: int = 0
-    service_cuts: int = 0
-    sent_again: int = 0
-    rubbish: int = 0
-    quarantined: int = 0
-    duplicates: int = 0
-    unexpected: int = 0
-    exits: list[int] = field(default_factory=list)  # codes of those ends that nobody had asked for
-    starts: int = 0
-    settled_s: float = 0.0
-    settled: bool = False
-    packs: int = 0
-    pending: int = 0
-    troubles: list[str] = field(default_factory=list)  # that the health page still tells at the end
+LATE_S = 20.0
 
 
 class Run:
@@ -75,7 +52,6 @@ class Run:
         )
         self._service_way = Way(mqtt, Random(f"{seed} service way"), self._witness.watch)
         self._api, self._http = Api(http), http
-        self._killed = False
         self._chimes: list[Chime] = []
 
     @property
@@ -93,6 +69,10 @@ class Run:
         url = f"mqtt://127.0.0.1:{self._service_way.port}" if self._kind == "mosquitto" else ""
         self._service = Service(
             self._folder, self._http, self._disk, self._clock, url, self._broker.port, self._broker.login
+        )
+        way = self._service_way if url else None
+        self._director = Director(
+            self._seed, self._service, self._broker, self._disk, self._clock, way, self._api, self.done
         )
         try:
             self._service.start()
@@ -118,20 +98,23 @@ class Run:
             tables.append(plan.timetable(rng, self.pace, 50.0 if number % 2 else 60.0))
             name = f"hall-{number + 1:02}"
             self._chimes.append(Chime(SITE, name, way, self._broker.login, self.pace.backlog, rng, start_s))
-        lasting = [asyncio.create_task(self._tend()), asyncio.create_task(self._keep_up())]
-        blows = [asyncio.create_task(one) for one in self._blows(plan.blows(self._seed, self.pace), start_s)]
+        lasting = [asyncio.create_task(self._tend()), asyncio.create_task(self._director.keep_up())]
+        blows = [asyncio.create_task(one) for one in self._director.deal(plan.blows(self._seed, self.pace), start_s)]
         lives = [
-            asyncio.create_task(_at(start_s, table, lambda event, c=chime: c.happen(event)))
+            asyncio.create_task(in_turn(start_s, table, chime.happen))
             for chime, table in zip(self._chimes, tables, strict=True)
         ]
         try:
             await asyncio.gather(*lives)
             await asyncio.sleep(max(0.0, start_s + self.pace.seconds - time.time()))
+            await asyncio.wait(blows, timeout=LATE_S)  # on a slow machine some are still to come
+            until_s = time.time()
             for task in blows:
                 task.cancel()
             await asyncio.gather(*blows, return_exceptions=True)
-            until_s = time.time()
-            self._calm()
+            self._director.calm()
+            for chime in self._chimes:
+                chime.calm()
             return await self._settle(until_s)
         finally:
             for task in (*lasting, *blows, *lives):
@@ -148,82 +131,7 @@ class Run:
                 chime.tend()
             await asyncio.sleep(TEND_S)
 
-    async def _keep_up(self) -> None:
-        """Start the service again whenever it has ended, at once after a kill, else after a second."""
-        while True:
-            if not self._service.running:
-                if not self._killed:
-                    self.done.exits.append(self._service.exit_code or 0)
-                    await asyncio.sleep(1.0)
-                self._killed = False
-                self._service.start()
-                self.done.starts += 1
-            await asyncio.sleep(0.05)
-
-    # blows
-
-    def _blows(self, blows: Blows, start_s: float) -> list[Coroutine[Any, Any, None]]:
-        return [
-            _at(start_s, blows.service_kills, self._kill_service),
-            _at(start_s, blows.broker_kills, self._kill_broker),
-            _at(start_s, blows.fills, self._fill),
-            _at(start_s, blows.steps if self._clock.can_step else [], self._step),
-            _at(start_s, blows.cuts if self._kind == "mosquitto" else [], self._cut),
-        ]
-
-    async def _kill_service(self, _: Blow) -> None:
-        """Four in five once it answers, the others at whatever it is doing while it starts."""
-        if Random(f"{self._seed} {self.done.service_kills}").random() < 0.8:
-            await self._service.answers(8.0)
-        while not self._service.running:
-            await asyncio.sleep(0.05)
-        self._killed = True
-        self._service.kill()
-        self.done.service_kills += 1
-
-    async def _kill_broker(self, _: Blow) -> None:
-        while not self._broker.running:
-            await asyncio.sleep(0.05)
-        self._broker.kill()
-        self.done.broker_kills += 1
-        await asyncio.sleep(Random(f"{self._seed} {self.done.broker_kills}").uniform(0.2, 2.0))
-        self._broker.start()
-
-    async def _fill(self, blow: Blow) -> None:
-        await asyncio.to_thread(self._disk.fill)
-        self.done.fills += 1
-        end_s, told = time.monotonic() + blow.value, False
-        try:
-            while time.monotonic() < end_s:
-                with contextlib.suppress(OSError, ValueError):
-                    troubles = (await asyncio.to_thread(self._api.health))["troubles"]
-                    told = told or any("cannot be written" in one or "record" in one for one in troubles)
-                await asyncio.sleep(0.5)
-        finally:
-            self.done.fills_told += told
-            self._disk.free()
-
-    async def _step(self, blow: Blow) -> None:
-        self._clock.step(blow.value)
-        self.done.steps += 1
-
-    async def _cut(self, blow: Blow) -> None:
-        self._service_way.set(
-            Random(f"{self._seed} cut {self.done.service_cuts}").choice(("stalled", "refused", "slow"))
-        )
-        self.done.service_cuts += 1
-        await asyncio.sleep(blow.value)
-        self._service_way.set("open")
-
     # the end
-
-    def _calm(self) -> None:
-        self._clock.step(0.0)
-        self._disk.free()
-        self._service_way.set("open")
-        self._broker.start()
-        for chime in self._chimes:
-            chime.calm()
 
     async def _settle(self, until_s: float) -> Score:
         """The comparison once nothing changes for the better any more; presses have ceased, windows go on."""
@@ -272,15 +180,6 @@ class Run:
             return set()
         delivered = {p.payload for c in self._chimes for p in c.life.packs if p.fate is Fate.DELIVERED}
         return delivered - self._witness.taken
-
-
-async def _at(start_s: float, moments: list[Any], do: Callable[[Any], Awaitable[None] | None]) -> None:
-    """Each in its turn, at its moment or as soon as the one before is done."""
-    for moment in moments:
-        await asyncio.sleep(max(0.0, start_s + moment.at_s - time.time()))
-        doing = do(moment)
-        if doing is not None:
-            await doing
 
 
 def _free_port() -> int:

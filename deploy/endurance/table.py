@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from deploy.endurance.run import Done
+from deploy.endurance.done import Done
 from deploy.endurance.scoring import Score
 
 Row = tuple[str, str, str]

@@ -74,8 +74,9 @@ def test_a_full_disk_takes_nothing_and_an_emptied_one_does(tmp_path: Path) -> No
             assert writer.stdin is not None
             assert writer.stdout is not None
             disk.writer(writer.pid)
-            codes = []
-            for change in (lambda: None, disk.fill, disk.free):
+            codes: list[int] = []
+            changes: list[Callable[[], None]] = [lambda: None, disk.fill, disk.free]
+            for change in changes:
                 change()
                 writer.stdin.write("write\n")
                 codes.append(int(writer.stdout.readline()))
