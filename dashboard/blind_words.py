@@ -25,23 +25,26 @@ def blind(house: House, start_s: float, end_s: float) -> str:
         said = ["no blind time"]
     else:
         share = words.one_in(blind_s / whole_s)
-        reasons = _reasons(house, begun_s, end_s)
+        causes = reasons(house, house.blind, begun_s, end_s)
         told = f"{words.duration(blind_s)} of {words.duration(whole_s)}, {share}"
-        if len(reasons) == 1:
-            said = [f"{told}, because {reasons[0][1]}"]
+        if len(causes) == 1:
+            said = [f"{told}, because {causes[0][1]}"]
         else:
-            parts = [f"for {words.duration(length_s)} {reason}" for length_s, reason in reasons]
+            parts = [f"for {words.duration(length_s)} {reason}" for length_s, reason in causes]
             said = [f"{told}: {words.listed(parts)}" if parts else told]
     if awaited_s >= 1.0:
         said.append(f"what was pressed in the last {words.duration(awaited_s)} may yet arrive")
     return " ".join(words.sentence(part) for part in (*said, *late_doors(house, begun_s, end_s)))
 
 
-def _reasons(house: House, start_s: float, end_s: float) -> list[tuple[float, str]]:
+def reasons(house: House, spells: Sequence[model.BlindSpell], start_s: float, end_s: float) -> list[tuple[float, str]]:
+    """Why nothing could be recorded at any door, with the time of each [s], the longest first."""
     stretches: dict[str, list[tuple[float, float]]] = {}
-    for spell in house.blind:
-        reason = entries.CAUSES[spell.why].format(who=_who(house, spell.chime))
-        stretches.setdefault(reason, []).append((spell.start_s, house.now_s if spell.end_s is None else spell.end_s))
+    for spell in spells:
+        if spell.door is None:
+            reason = entries.CAUSES[spell.why].format(who=_who(house, spell.chime))
+            ended_s = house.now_s if spell.end_s is None else spell.end_s
+            stretches.setdefault(reason, []).append((spell.start_s, ended_s))
     if house.store_trouble:
         stretches.setdefault("the record could not be written", []).append((house.store_since_s, house.now_s))
     found = [(covered_s(some, start_s, end_s), reason) for reason, some in stretches.items()]

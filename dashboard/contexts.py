@@ -69,6 +69,35 @@ class Unclaimed:
 
 
 @dataclass(frozen=True, slots=True)
+class Choice:
+    """Another stretch that can be asked about."""
+
+    text: str
+    query: str
+    current: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """The form that asks between two times: its fields, as 2026-11-25T09:00, and whether it was asked."""
+
+    start: str
+    end: str
+    latest: str
+    asked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """Something that happened in a stretch that the wires do not show."""
+
+    day: str
+    heading: str
+    text: str
+    visit: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class Doorstep:
     head: Head
     weekday: str
@@ -76,6 +105,9 @@ class Doorstep:
     year: str
     headline: str
     lead: str
+    choices: Sequence[Choice]
+    between: Between
+    listed: Sequence[Listed]
     wires: Wires
     earlier: Sequence[EarlierDay]
     totals: str

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from dashboard import across, blind_words, contexts, down, words
+from dashboard import across, answers, asking, blind_words, contexts, down, words
+from dashboard.absences import Question, Wish
 from dashboard.house import House, day_stretch, midnight_s
 from dashboard.marks import Day, day_of
 from service import model
@@ -95,27 +96,30 @@ def remark(house: House, start_s: float, end_s: float) -> list[str]:
 
 def make(
     house: House,
-    looked_s: float | None,
-    since: Sequence[model.Visit],
+    asked: Question,
+    wish: Wish,
     unclaimed: Sequence[contexts.Unclaimed],
     troubles: Sequence[str],
     first_stroke: str,
     sure: Sequence[tuple[model.Chime, Measured | None]],
 ) -> contexts.Doorstep:
-    """`since`: visits since `looked_s`, also those before the days of `house`. `sure`: the shortest press each chime always sees."""
-    today = house.today
+    """`sure`: the shortest press that each chime always sees."""
+    today, fact = house.today, asked.fact
     start_s, end_s = day_stretch(today, house.zone)
-    day = day_of(house, start_s, end_s, looked_s)
-    from_s = looked_s if looked_s is not None else start_s
-    visits = sum(not visit.doubtful for visit in since)
+    since_look = fact.chosen != "by calendar" and (bool(asked.trouble) or not (wish.start or wish.end))
+    tell = answers.since_look(house, fact, asked.looked_s) if since_look else answers.while_away(house, fact)
+    troubles = [*troubles, asked.trouble] if asked.trouble else troubles
     return contexts.Doorstep(
         head=head(house, "Doorstep", "doorstep"),
         weekday=words.weekday(today),
         date=words.day_and_month(today),
         year=str(today.year),
-        headline=_headline(visits, looked_s),
-        lead=_lead(house, visits, from_s, since),
-        wires=wires(house, day),
+        headline=tell[0],
+        lead=tell[1],
+        choices=asking.choices(house, asked, wish),
+        between=asking.between(house, fact, wish),
+        listed=[] if since_look or fact.start_s >= start_s else asking.listed(house, fact),
+        wires=wires(house, day_of(house, start_s, end_s, asked.looked_s)),
         earlier=[_earlier(house, today - timedelta(days=n)) for n in range(1, EARLIER_DAYS + 1)],
         totals=_totals(house),
         blind=blind_words.blind(house, house.start_s, house.now_s),
@@ -123,7 +127,7 @@ def make(
         unclaimed=unclaimed,
         troubles=troubles,
         failure=failure(house),
-        first_stroke=first_stroke if not house.visits and not since else "",
+        first_stroke=first_stroke if not house.visits and not fact.visits else "",
     )
 
 
@@ -136,7 +140,7 @@ def make_day(house: House, day: date) -> contexts.DaySheet:
     before, after = day - timedelta(days=1), day + timedelta(days=1)
     lead = ""
     if known and begun_s is not None:
-        said = _qualified(visits, doubtful, unseen)
+        said = answers.qualified(visits, doubtful, unseen)
         blind_s = house.unwatched(max(start_s, begun_s), min(end_s, house.now_s), blind_only=True)
         said.append(
             f"for {words.duration(blind_s)} nothing could be recorded" if blind_s else "there was no blind time"
@@ -162,52 +166,6 @@ def make_day(house: House, day: date) -> contexts.DaySheet:
         if after <= house.today
         else None,
     )
-
-
-def _headline(visits: int, looked_s: float | None) -> str:
-    return words.sentence(
-        f"{words.counted(visits, 'visit')} {'today' if looked_s is None else 'since you last looked'}"
-    )
-
-
-def _qualified(visits: int, doubtful: int, unseen: int) -> list[str]:
-    said = []
-    if doubtful:
-        more = "more " if visits else ""
-        said.append(words.counted(doubtful, f"{more}press is doubtful", f"{more}presses are doubtful"))
-    if unseen:
-        said.append(f"{words.times(unseen)} the chime sounded with no press seen")
-    return [", and ".join(said)] if said else []
-
-
-def _lead(house: House, visits: int, from_s: float, since: Sequence[model.Visit]) -> str:
-    """What qualifies the headline: doubt, blind time since then, and silence now."""
-    doubtful = sum(press.doubtful for visit in since for press in visit.presses)
-    said = _qualified(visits, doubtful, len(house.unseen(from_s, house.now_s + 1)))
-    begun_s = max(from_s, house.first_heard_s if house.first_heard_s is not None else house.now_s, house.start_s)
-    spells = [
-        (max(spell.start_s, begun_s), spell.end_s if spell.end_s is not None else house.now_s)
-        for spell in house.blind
-        if (spell.end_s if spell.end_s is not None else house.now_s) > begun_s
-    ]
-    blind_s = house.unwatched(begun_s, house.now_s, blind_only=True)
-    if len(spells) == 1 and not house.store_trouble and words.local(spells[0][0], house.zone).date() == house.today:
-        said.append(
-            f"from {words.span(*spells[0], house.zone)} nothing could be recorded, so a caller then would have left no mark"
-        )
-    elif blind_s >= 1.0:
-        said.append(f"for {words.duration(blind_s)} nothing could be recorded")
-    silent = house.silent()
-    if silent:
-        last_s = min(chime.last_heard_s for chime in silent)
-        who = "The chime" if len(house.chimes) == 1 else f"The {silent[0].chime} chime"
-        said.append(
-            f"{who} was last heard from {words.moment(last_s, house.now_s, house.zone)}, "
-            f"{words.duration(house.now_s - last_s)} ago. What it saw since then may yet arrive, or may be lost"
-        )
-    elif blind_s < 1.0 and not house.store_trouble:
-        said.append("no blind time")
-    return " ".join(words.sentence(part) for part in said)
 
 
 def _earlier(house: House, day: date) -> contexts.EarlierDay:

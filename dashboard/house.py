@@ -1,7 +1,7 @@
 """What the sheets of one house are made from: everything the Reader knows of a stretch of days, asked once. Draws nothing."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
@@ -125,6 +125,11 @@ def gather(
         now_s=now_s,
         stale_after_s=stale_after_s,
     )
+
+
+def with_redatings(reader: Reader, house: House, start_s: float) -> House:
+    """The same, with what was dated anew from an earlier moment on."""
+    return replace(house, redatings=reader.redatings(house.site.site, start_s - MOVED_S, house.now_s + MOVED_S))
 
 
 def shortest_sure(reader: Reader, house: House) -> list[tuple[model.Chime, Measured | None]]:

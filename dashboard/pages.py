@@ -13,8 +13,9 @@ from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from dashboard import contexts, doorstep, ledgers, supply_sheet, visit_pages, words
-from dashboard.house import House, all_visits, day_stretch, gather, midnight_s, shortest_sure
-from dashboard.sheets import SheetRoute, Sheets, person_of, remember
+from dashboard.absences import Person, Wish, question
+from dashboard.house import House, day_stretch, gather, midnight_s, shortest_sure, with_redatings
+from dashboard.sheets import SheetRoute, Sheets, name_of, person_of, remember
 from dashboard.supply_points import PastDays
 from service import model
 from service.errors import NotFound, Refused, StoreUnavailable
@@ -22,6 +23,7 @@ from service.health import Health
 from service.ports import Reader
 
 Text = Annotated[str, Form(max_length=200)]
+Field = Annotated[str, Query(max_length=40)]
 
 
 class Actions(visit_pages.Actions, Protocol):
@@ -73,17 +75,21 @@ def _doorsteps(
     prefix: str,
 ) -> None:
     @router.get("/", name="home")
-    def home(request: Request, refresh: bool = False) -> Response:
+    def home(
+        request: Request, refresh: bool = False, since: Field = "", start: Field = "", end: Field = ""
+    ) -> Response:
         """The Doorstep of the first house, or how to begin."""
         sites = reader.sites()
         if sites:
-            return doorstep_of(request, sites[0], refresh)
+            return doorstep_of(request, sites[0], refresh, Wish(since, start, end))
         chimes = reader.chimes(claimed=False)
         return sheets.answer("nobody.html", ledgers.nobody(chimes, health, clock(), prefix))
 
     @router.get("/house/{site}", name="doorstep")
-    def house(request: Request, site: str, refresh: bool = False) -> Response:
-        return doorstep_of(request, reader.site(site), refresh)
+    def house(
+        request: Request, site: str, refresh: bool = False, since: Field = "", start: Field = "", end: Field = ""
+    ) -> Response:
+        return doorstep_of(request, reader.site(site), refresh, Wish(since, start, end))
 
     @router.get("/house/{site}/day/{day}", name="day")
     def day_sheet(site: str, day: str) -> Response:
@@ -96,23 +102,19 @@ def _doorsteps(
         around = gather(reader, place, health, start_s, clock(), stale_after_s, until_day=wanted)
         return sheets.answer("day.html", doorstep.make_day(around, wanted))
 
-    def doorstep_of(request: Request, site: model.Site, refresh: bool) -> Response:
+    def doorstep_of(request: Request, site: model.Site, refresh: bool, wish: Wish) -> Response:
         now_s, person = clock(), person_of(request)
         if not refresh:
             with suppress(StoreUnavailable, NotFound):  # the sheet must come even when nothing can be written
                 actions.look(site.site, person, now_s)
-        looked_s = reader.previous_look_s(site.site, person)
         week = _days_back(reader, site, health, now_s, stale_after_s, doorstep.EARLIER_DAYS)
-        from_s = looked_s if looked_s is not None else midnight_s(week.today, week.zone)
-        since = (
-            [visit for visit in week.visits if visit.start_s >= from_s]
-            if from_s >= week.start_s
-            else all_visits(reader, site.site, from_s, now_s + 1.0)
-        )
+        asked = question(reader, site.site, Person(person, name_of(request)), wish, week.zone, now_s)
+        if wish.since or wish.start or wish.end or asked.fact.chosen == "by calendar":
+            week = with_redatings(reader, week, asked.fact.start_s)
         unclaimed = ledgers.unclaimed(reader.chimes(claimed=False), now_s, week.zone)
         troubles = [words.sentence(trouble) for trouble in health.troubles() if trouble != health.store_trouble]
         sure = shortest_sure(reader, week)
-        context = doorstep.make(week, looked_s, since, unclaimed, troubles, ledgers.first_stroke(week, prefix), sure)
+        context = doorstep.make(week, asked, wish, unclaimed, troubles, ledgers.first_stroke(week, prefix), sure)
         return remember(sheets.answer("doorstep.html", context), request, person)
 
 

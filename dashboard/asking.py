@@ -1,0 +1,74 @@
+"""What stands under the answer: other stretches to ask about, and a list of what happened in one that the wires do not show."""
+
+from collections.abc import Sequence
+from urllib.parse import urlencode
+
+from dashboard import contexts, entries, words
+from dashboard.absences import Question, Wish, as_field
+from dashboard.answers import signs
+from dashboard.house import House
+from dashboard.marks import door_name, lanes_of
+from service.callers import Stretch, WhileAway
+
+LISTED = 60
+"""More than these stand on the sheets of their days."""
+
+
+def choices(house: House, asked: Question, wish: Wish) -> list[contexts.Choice]:
+    """The address of each is a query, so that it can be kept and sent on."""
+    between = bool(wish.start or wish.end) and not asked.trouble
+    away = asked.fact.chosen == "by calendar"
+    look = "Today" if asked.looked_s is None else "Since you last looked"
+    found = [contexts.Choice(look, urlencode({"since": "look"}), not away and not between)]
+    if asked.absence is not None:
+        text = f"While you were away, {days(house, asked.absence)}"
+        found.append(contexts.Choice(text, urlencode({"since": "away"}), away and not between))
+    return found
+
+
+def days(house: House, stretch: Stretch) -> str:
+    """Its days, or its hours where it lies within one day.
+
+    Examples: `20 to 24 November`, `30 October to 2 November`, `09.00 to 17.30 on 24 November`, `09.00 to 17.30` today.
+    """
+    start, end = (words.local(moment_s, house.zone) for moment_s in stretch)
+    if start.date() == end.date():
+        if start.date() == house.today:
+            return words.span(*stretch, house.zone)
+        return f"{words.span(*stretch, house.zone)} on {words.day_and_month(start.date())}"
+    if (start.year, start.month) == (end.year, end.month):
+        return f"{start.day} to {words.day_and_month(end.date())}"
+    return f"{words.day_and_month(start.date())} to {words.day_and_month(end.date())}"
+
+
+def between(house: House, fact: WhileAway, wish: Wish) -> contexts.Between:
+    """With what was asked in its fields, or else what is answered."""
+    return contexts.Between(
+        wish.start or as_field(fact.start_s, house.zone),
+        wish.end or as_field(fact.end_s, house.zone),
+        as_field(house.now_s, house.zone),
+        bool(wish.start or wish.end),
+    )
+
+
+def listed(house: House, fact: WhileAway) -> Sequence[contexts.Listed]:
+    """Visits, doubtful contacts and signs of unseen presses, oldest first."""
+    names = {(door.chime, door.door): door_name(door) for door in house.doors}
+    labels = {(lane.chime, lane.door): lane.label for lane in lanes_of(house)}
+    found: list[tuple[float, str, str, int | None]] = []
+    for visit in (*fact.visits, *fact.doubtful):
+        place = (visit.chime, visit.door)
+        name = f"{labels.get(place, visit.door)}, doubtful" if visit.doubtful else names.get(place, visit.door)
+        found.append((visit.start_s, name, entries.told(house, visit), visit.id))
+    for one in signs(fact):
+        doors = sum(door.chime == one.chime for door in house.doors)
+        name = f"{labels.get((one.chime, None), 'Chime')}, no press seen"
+        found.append((one.start_s, name, entries.unseen(one, doors), None))
+    rows, before = [], ""
+    for start_s, name, text, visit_id in sorted(found, key=lambda row: row[0])[-LISTED:]:
+        day = words.local(start_s, house.zone).date()
+        said = f"{words.weekday(day)} {words.day_and_month(day)}"
+        heading = f"{words.clock(start_s, house.zone)} {name}"
+        rows.append(contexts.Listed("" if said == before else said, heading, text, visit_id))
+        before = said
+    return rows
