@@ -6,7 +6,9 @@ history are the same walk; only how far it goes at once differs. Knows no store 
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from math import inf, nextafter
+from operator import itemgetter
 from typing import NamedTuple
 
 from service.alarms.alarm import Alarm, Transition, turn
@@ -200,12 +202,12 @@ def _any_of(suppressors: Sequence[tuple[Standing | None, Sequence[Edge]]], stand
     active = [before is not None and before.present.is_active for before, _ in suppressors]
     known = standing.alarm.is_suppressed
     result = [Edge(standing.clock_s, any(active))] if any(active) != known else []
-    changes = sorted(
-        (edge.at_s, number, edge.is_active) for number, (_, edges) in enumerate(suppressors) for edge in edges
-    )
-    for at_s, number, is_active in changes:
+    changes = [(edge.at_s, number, edge.is_active) for number, (_, edges) in enumerate(suppressors) for edge in edges]
+    # of what happens at one moment only the outcome counts: one that goes as another comes leaves no gap
+    for at_s, together in groupby(sorted(changes, key=itemgetter(0)), key=itemgetter(0)):
         before = any(active)
-        active[number] = is_active
+        for _, number, is_active in together:
+            active[number] = is_active
         if any(active) != before:
             result.append(Edge(at_s, not before))
     return result

@@ -108,6 +108,22 @@ def test_a_suppressor_that_comes_at_the_same_moment_comes_first() -> None:
         assert next(t.event for t in walked if t.rule == "one") is Event.SUPPRESS
 
 
+def test_of_suppressors_that_change_at_one_moment_only_the_outcome_counts() -> None:
+    held = rule(HeldPress(20.0), "held", on_delay_s=1.0)
+    silent = rule(NoPack(45.0), "silent", suppressed_by=("held", "power-out"))
+    out = rule(BlindTime(10.0, longer_than_s=0.0), "power-out")
+    # held counts at 21 s, and is let go at 21 s: nothing was suppressed, and nothing stays so
+    walked = follow([held, silent, out], {}, Facts(0.0, 100.0, presses=[Pressed("front", 0.0, 21.0)]))
+    assert [one.event for one in walked.transitions if one.rule == "silent"] == [Event.COMES]
+    # let go at the moment at which the power fails: no gap in which anybody would be called
+    facts = Facts(0.0, 300.0, presses=[Pressed("front", 0.0, 100.0)], unseen=[Unseen(100.0, 200.0, "chime silent")])
+    walked = follow([held, silent, out], {}, facts)
+    assert seen([one for one in walked.transitions if one.rule == "silent"]) == [
+        (21.0, Event.SUPPRESS, State.SUPPRESSED),
+        (210.0, Event.UNSUPPRESS, State.UNACKNOWLEDGED),
+    ]
+
+
 def test_a_rule_that_is_made_while_its_suppressor_is_present_is_suppressed() -> None:
     facts = rail(unseen=[Unseen(100.0, None, "chime without power")], to_s=150.0)
     before = follow([OUT], {}, facts).standings
@@ -212,7 +228,7 @@ def known(facts: Facts, at_s: float, from_s: float = 0.0) -> Facts:
     )
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=250)
 @given(
     READINGS,
     SPELLS,
