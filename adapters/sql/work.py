@@ -14,6 +14,7 @@ from adapters.sql import tables
 from adapters.sql.engine import open_engine, reading_engine, table, unavailable_told
 from adapters.sql.finding_reader import TESTIMONY
 from adapters.sql.finding_work import FindingWork
+from adapters.sql.kept_reader import arrival_of
 from adapters.sql.ledgers import Ledgers
 from adapters.sql.press_reader import press_of
 from adapters.sql.press_work import PressWork
@@ -21,7 +22,6 @@ from adapters.sql.reader import SqlReader
 from adapters.sql.time_work import TimeWork
 from adapters.sql.who_work import WhoWork
 from service import model
-from service.hostclock import HostClocks
 from service.ledger import BootLedger, ChimeLedger
 from service.walltime import BootClock, Line
 
@@ -137,7 +137,7 @@ class SqlWork(TimeWork, PressWork, FindingWork, WhoWork):
             with self._inbox.connect() as inbox:
                 rows = inbox.execute(query).all()
         clocks = self._ledgers.host_clocks(self._connection)
-        return [(row.id, _arrival(row, clocks)) for row in rows]
+        return [(row.id, arrival_of(row, clocks)) for row in rows]
 
     def understood(self, pack_id: int) -> None:
         self._understood_id = pack_id
@@ -246,19 +246,3 @@ class SqlWork(TimeWork, PressWork, FindingWork, WhoWork):
     def forget_events(self, before_s: float) -> None:
         newest = select(func.max(EVENT.c.id)).scalar_subquery()  # stays, so that ids go on growing
         self._connection.execute(delete(EVENT).where(EVENT.c.at_s < before_s, EVENT.c.id < newest))
-
-
-def _arrival(row: Any, clocks: HostClocks) -> model.Arrival:
-    """What was kept, its time by the clock of the host as it stands now. A recording brings its times with it."""
-    host, shift_s = clocks.of(row.id) if row.via != "file" else ("", 0.0)
-    return model.Arrival(
-        row.topic,
-        row.payload,
-        row.received_s + shift_s,
-        row.via,
-        row.content_type,
-        row.redelivered,
-        row.packet_id,
-        row.commissioning,
-        host,
-    )
