@@ -23,6 +23,9 @@ def main() -> int:
     parser.add_argument("--chimes", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--brief", action="store_true", help="a few of each kind in some seconds, as in the tests")
+    parser.add_argument(
+        "--keep", type=Path, help="a new folder for the record and what the service said, which is left"
+    )
     parser.add_argument("--json", action="store_true", help="the figures as JSON")
     parser.add_argument("--apart", action="store_true", help=argparse.SUPPRESS)  # in a mount namespace already
     given = parser.parse_args()
@@ -35,7 +38,9 @@ def main() -> int:
 
 def _run(given: argparse.Namespace) -> int:
     pace = plan.brief() if given.brief else plan.long(given.minutes)
-    folder = Path(tempfile.mkdtemp(prefix="endure-"))
+    if given.keep is not None:
+        given.keep.mkdir(parents=True)
+    folder = given.keep or Path(tempfile.mkdtemp(prefix="endure-"))
     began = time.monotonic()
     run = Run(given.broker, pace, given.chimes, given.seed, folder)
     found = asyncio.run(run.run())
@@ -43,7 +48,7 @@ def _run(given: argparse.Namespace) -> int:
     remarks = [] if run.clock_steps else ["The clock was not stepped: Debian's package faketime is not installed."]
     if not run.disk_mounted:
         remarks.append("The disk was not filled but forbidden (RLIMIT_FSIZE): no file system may be mounted here.")
-    if found.good and not found.misdated:
+    if found.good and not found.misdated and given.keep is None:
         shutil.rmtree(folder, ignore_errors=True)
     else:
         (folder / "details.txt").write_text(_details(found))

@@ -74,8 +74,11 @@ class Director:
         self.done.service_kills += 1
 
     async def _kill_broker(self, _: Blow) -> None:
+        """Where it is not there just now, some time after it has come back: else it would nearly always be hit in its first instant."""
         while not self.broker.running:
-            await asyncio.sleep(0.05)
+            while not self.broker.running:
+                await asyncio.sleep(0.05)
+            await asyncio.sleep(Random(f"{self.seed} pause {self.done.broker_kills}").uniform(0.0, 2.0))
         self.broker.kill()
         self.done.broker_kills += 1
         await asyncio.sleep(Random(f"{self.seed} {self.done.broker_kills}").uniform(0.2, 2.0))
