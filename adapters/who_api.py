@@ -9,8 +9,7 @@ from fastapi import APIRouter, Request, Response
 
 from adapters import who_forms as forms
 from adapters.api_forms import End, SiteName, Start, Visit, stretch_of
-from adapters.calendar_limits import MOST_BYTES
-from adapters.calendars import read_away, wall_clock, write_away, write_visits
+from adapters.calendars_apart import MOST_BYTES, read_away, wall_clock, write_away, write_visits
 from adapters.problems import TooLarge, UnsupportedType
 from service import callers, telling, telling_who
 from service.actions import AWAY_AHEAD_S, AWAY_BEFORE_S, Actions
@@ -80,6 +79,7 @@ def _cadences(router: APIRouter, reader: Reader, clock: Clock, teaching: Teachin
 
 def _away(router: APIRouter, reader: Reader, actions: Actions, clock: Clock) -> None:
     path = "/sites/{site}/away/{person}"
+    one_at_a_time = asyncio.Semaphore(1)  # reading a calendar may take a few seconds
 
     def found(site: str, person: str, start: Start = None, end: End = None) -> Sequence[Away]:
         now_s = clock()
@@ -115,7 +115,8 @@ def _away(router: APIRouter, reader: Reader, actions: Actions, clock: Clock) -> 
             actions.replace_away(site, person, read_away(ics, now_s - AWAY_BEFORE_S, now_s + AWAY_AHEAD_S, zone), now_s)
             return told(person, found(site, person))
 
-        return await asyncio.to_thread(taken)
+        async with one_at_a_time:
+            return await asyncio.to_thread(taken)
 
     @router.post(path, status_code=201, response_model=forms.Away, tags=["away"])
     def add_by_hand(site: SiteName, person: forms.Person, wish: forms.AwayWish) -> dict[str, Any]:

@@ -138,6 +138,7 @@ class WhileAway(Form):
     blind: list[BlindSpell]
     blind_s: float = Field(description="blind time in the stretch, at some chime or other [s]", examples=[1740.0])
     share: float | None = Field(description="of the stretch, from the beginning of the record on", examples=[0.0215])
+    pending: int = Field(description="packs that have come and are still to be read", examples=[0])
 
 
 class Rate(Form):

@@ -43,7 +43,10 @@ class Blindness:
 
 @dataclass(frozen=True, slots=True)
 class WhileAway:
-    """What the record holds of an absence, and what it cannot hold. `visits` and `doubtful` have none in common."""
+    """What the record holds of an absence, and what it cannot hold. `visits` and `doubtful` have none in common.
+
+    `pending`: packs that have come and that nobody has read yet.
+    """
 
     chosen: Chosen
     start_s: float
@@ -53,6 +56,7 @@ class WhileAway:
     doubtful: tuple[model.Visit, ...]
     unseen: tuple[model.Unseen, ...]
     blind: Blindness
+    pending: int = 0
 
     @property
     def begins_late(self) -> bool:
@@ -62,7 +66,7 @@ class WhileAway:
     @property
     def complete(self) -> bool:
         """Whoever rang in the stretch is among the visits."""
-        return not (self.blind.gaps_s or self.unseen or self.begins_late)
+        return not (self.blind.gaps_s or self.unseen or self.begins_late or self.pending)
 
 
 def while_away(reader: Reader, site: str, person: str, asked: Stretch | None, now_s: float) -> WhileAway:
@@ -70,7 +74,7 @@ def while_away(reader: Reader, site: str, person: str, asked: Stretch | None, no
 
     Nothing is told of what is still to come. Raises NotFound; Refused where nobody could say which stretch is meant.
     """
-    first_s = first_known_s(reader, site, now_s)
+    first_s, pending = first_known_s(reader, site, now_s), reader.counts().pending
     chosen, (start_s, end_s) = _stretch(reader, site, person, asked, first_s, now_s)
     found = all_visits(reader, site, start_s, end_s)
     return WhileAway(
@@ -82,6 +86,7 @@ def while_away(reader: Reader, site: str, person: str, asked: Stretch | None, no
         tuple(visit for visit in found if visit.doubtful),
         tuple(reader.unseen(site, start_s, end_s)),
         blindness(reader, site, start_s, end_s, first_s, now_s),
+        pending,
     )
 
 

@@ -119,6 +119,7 @@ def while_away(fact: WhileAway, zone: ZoneInfo) -> dict[str, Any]:
         "blind": [telling.blind_spell(one) for one in fact.blind.spells],
         "blind_s": round(sum(end_s - start_s for start_s, end_s in fact.blind.gaps_s), 1),
         "share": None if share is None else round(share, 6),
+        "pending": fact.pending,
     }
 
 
@@ -133,6 +134,8 @@ def sentence(fact: WhileAway, zone: ZoneInfo) -> str:
     signs = _signs(fact)
     if signs:
         told.append(f"{counted(signs, 'sign of a press', 'signs of presses')} that nothing recorded")
+    if fact.pending:
+        told.append(f"{counted(fact.pending, 'pack is', 'packs are')} still to be read")
     return "; ".join([*told, _record(fact, times)]) + "."
 
 
@@ -153,7 +156,7 @@ def _record(fact: WhileAway, times: "_Times") -> str:
     begins = f"; it begins at {times.begin(fact.blind.first_s)}" if fact.begins_late else ""
     if share >= 1.0 - 1e-9:
         return f"nothing could be recorded in all that time{begins}"
-    state = "has no gap" if _signs(fact) or fact.begins_late else "is complete"
+    state = "has no gap" if _signs(fact) or fact.begins_late or fact.pending else "is complete"
     if not gaps:
         return f"the record {state}{begins}"
     if len(gaps) > GAPS_NAMED:

@@ -8,7 +8,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
-from typing import Any
 
 from sqlalchemy import Connection, select
 
@@ -73,15 +72,15 @@ def own_packs(
 ) -> dict[int, set[int]]:
     """Of each visit the kept packs that tell of it and of no earlier one at its door."""
     first_of: dict[tuple[int, int], tuple[float, int]] = {}
-    packs = {press.pack_id for visit in visits for press in visit.presses} - {None}
-    if not packs:
+    presses = [press for visit in visits for press in visit.presses if press.pack_id is not None]
+    if not presses:
         return {visit.id: set() for visit in visits}
-    first_s, last_s = min(visit.start_s for visit in visits), max(visit.end_s for visit in visits)
+    first_s, last_s = min(press.start_s for press in presses), max(press.start_s for press in presses)
     told = connection.execute(
         select(PRESS.c.door_id, PRESS.c.pack_id, PRESS.c.visit_id, PRESS.c.start_s).where(
             PRESS.c.door_id.in_(set(door_ids.values())),
             PRESS.c.start_s.between(first_s + EARLIEST_S, last_s),
-            PRESS.c.pack_id.in_(packs),
+            PRESS.c.pack_id.in_({press.pack_id for press in presses}),
         )
     )
     for door_id, pack_id, visit_id, start_s in told:
@@ -102,22 +101,27 @@ def _notes(
 ) -> dict[int, tuple[str | None, str | None]]:
     """Who and note by visit; where two visits with notes became one, the newest of each."""
     packs = {press.pack_id for visit in visits for press in visit.presses} - {None}
-    query = select(NOTE).where(NOTE.c.door_id.in_(set(door_ids.values())), NOTE.c.pack_id.in_(packs))
+    columns = (NOTE.c.door_id, NOTE.c.pack_id, NOTE.c.who, NOTE.c.note)
+    query = select(*columns).where(NOTE.c.door_id.in_(set(door_ids.values())), NOTE.c.pack_id.in_(packs))
     rows = connection.execute(query.order_by(NOTE.c.at_s)).all() if packs else []
     found: dict[int, tuple[str | None, str | None]] = defaultdict(lambda: (None, None))
     if not rows:
         return found
-    owned = own_packs(connection, visits, door_ids)
-    for visit in visits:
-        for row in rows:
-            if row.door_id == door_ids[visit.id] and row.pack_id in owned[visit.id]:
-                found[visit.id] = (row.who or found[visit.id][0], row.note or found[visit.id][1])
+    visit_of = {
+        (door_ids[visit_id], pack_id): visit_id
+        for visit_id, packs in own_packs(connection, visits, door_ids).items()
+        for pack_id in packs
+    }
+    for door_id, pack_id, who, note in rows:
+        visit_id = visit_of.get((door_id, pack_id))
+        if visit_id is not None:
+            found[visit_id] = (who or found[visit_id][0], note or found[visit_id][1])
     return found
 
 
 def _cadence(visit: model.Visit, taught: Sequence[Taught]) -> str | None:
     """The cadence it shows, of those that had been taught when it began."""
-    known = [one.cadence for one in taught if one.taught_s < visit.start_s]
-    pressed: list[Any] = intervals(visit.presses) if known else []
-    found = recognise(pressed, known) if len(pressed) > 1 else None
+    pressed = intervals(visit.presses) if taught and len(visit.presses) > 1 else []
+    known = [one.cadence for one in taught if one.taught_s < visit.start_s and len(one.cadence.holds_s) <= len(pressed)]
+    found = recognise(pressed, known) if known else None
     return found.name if found else None

@@ -1,6 +1,7 @@
 """The part of the writer's transaction about who rang: notes on visits, taught cadences, absences."""
 
 from collections.abc import Iterable
+from dataclasses import asdict
 
 from sqlalchemy import delete, insert, update
 
@@ -53,12 +54,13 @@ class WhoWork(People):
             raise NotFound(f"no cadence {name!r} has been taught at {site!r}")
 
     def replace_away(self, site: str, person: str, aways: Iterable[Away], start_s: float, end_s: float) -> None:
-        mine = (AWAY.c.site_id == self._site_id(site)) & (AWAY.c.person == person)
-        within = (AWAY.c.start_s < end_s) & (AWAY.c.end_s > start_s)
-        self._connection.execute(delete(AWAY).where(mine, within))
+        site_id = self._site_id(site)
+        mine = (AWAY.c.site_id == site_id) & (AWAY.c.person == person)
+        self._connection.execute(delete(AWAY).where(mine, AWAY.c.start_s < end_s, AWAY.c.end_s > start_s))
         longest = {(one.uid, one.start_s): one for one in sorted(aways, key=lambda one: one.end_s)}
-        for one in longest.values():
-            self.add_away(site, person, one)
+        if longest:
+            rows = [{"site_id": site_id, "person": person, **asdict(one)} for one in longest.values()]
+            self._connection.execute(insert(AWAY), rows)
 
     def add_away(self, site: str, person: str, away: Away) -> None:
         site_id = self._site_id(site)

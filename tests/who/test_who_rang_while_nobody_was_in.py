@@ -7,9 +7,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from service.callers import Blindness, WhileAway
+from service.intake import receive
 from service.model import BlindSpell, Press, Unseen, Visit
 from service.telling_who import sentence
-from tests.builders import CHIME, SITE, T0
+from tests.builders import CHIME, PRESS, SITE, T0, arrival, pack
 from tests.who.conftest import House
 from tests.who.test_when_somebody_is_away import calendar, put
 
@@ -121,6 +122,7 @@ def away(
     end_s: float = 8 * HOUR_S,
     now_s: float = 10 * HOUR_S,
     first_s: float = -HOUR_S,
+    pending: int = 0,
 ) -> WhileAway:
     """An absence from 11:00 to 19:00 in London, asked at 21:00 the same day; moments count from T0."""
     gaps = tuple((T0 + a, T0 + b) for a, b in gaps_s)
@@ -134,6 +136,7 @@ def away(
         tuple(visit(100 + n, True) for n in range(doubtful)),
         unseen,
         Blindness(spells, gaps, T0 + first_s),
+        pending,
     )
 
 
@@ -186,6 +189,10 @@ AT_1402 = (3 * HOUR_S + 120.0, 3 * HOUR_S + 31 * 60.0)
             "One caller while you were away; the record is complete but for 14:02–14:31.",
         ),
         (
+            away(0, pending=2),
+            "Nobody is known to have rung while you were away; two packs are still to be read; the record has no gap.",
+        ),
+        (
             away(1, first_s=1800.0),
             "One caller while you were away; the record has no gap; it begins at 11:30.",
         ),
@@ -214,3 +221,10 @@ def test_complete_is_said_only_where_nothing_is_in_doubt() -> None:
     assert not away(1, AT_1402).complete
     assert not away(1, unseen=(PACKS,)).complete
     assert not away(1, first_s=60.0).complete
+
+
+def test_what_has_come_and_is_not_read_yet_is_said(rung: House) -> None:
+    assert between(rung, 150.0, 400.0)["complete"]
+    receive(rung.store, [arrival(pack(rung.seq, PRESS), 700.0)])  # kept, and the keeper does not know of it
+    told = between(rung, 150.0, 400.0)
+    assert (told["complete"], told["pending"]) == (False, 1)
