@@ -6,6 +6,7 @@ The wording in the tests' docstrings is that of OPC 10000-9 (5.8.2 and the claus
 import doctest
 from math import nan
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -67,6 +68,22 @@ def test_deadband(side: conditioning.Side, limit: float, values: list[float], ex
 
 def test_without_a_deadband_it_returns_at_the_limit() -> None:
     assert beyond([10.1, 10.0, 10.1], 10.0, "above").tolist() == [True, False, True]
+
+
+def test_the_deadband_is_the_hysteresis_of_a_voltage_dip() -> None:
+    """230 V, 70 % for 100 ms at 50 Hz, limit 207 V, hysteresis 4.6 V: one dip to 161.0 V of 0.110 s (pqopen-lib 0.10.5, measured).
+
+    Urms(1/2) after IEC 61000-4-30: over one cycle, afresh every half cycle.
+    """
+    at_s = np.arange(20_000) / 10_000.0
+    volts = 230.0 * np.sqrt(2.0) * np.sin(2.0 * np.pi * 50.0 * at_s) * np.where((at_s >= 1.0) & (at_s < 1.1), 0.7, 1.0)
+    ends = np.arange(200, 20_001, 100)
+    rms = np.array([np.sqrt(np.mean(volts[end - 200 : end] ** 2)) for end in ends])
+    low = beyond(rms, 207.0, "below", 4.6)
+    edges = condition(list(zip((ends / 10_000.0).tolist(), low.tolist(), strict=True)), Delays(), 2.0)
+    assert [edge.is_active for edge in edges] == [True, False]
+    assert edges[1].at_s - edges[0].at_s == pytest.approx(0.110, abs=1e-9)
+    assert rms[low].min() == pytest.approx(161.0, abs=0.05)
 
 
 def test_a_delay_elapses_by_itself_at_the_moment_it_announced() -> None:
