@@ -11,7 +11,6 @@ from icalendar import Component, vRecur
 
 from service.errors import Refused
 
-MOST_BYTES = 1 << 20
 MOST_EVENTS = 5_000
 MOST_AWAYS = 5_000
 MOST_DAYS = 3_660

@@ -16,7 +16,6 @@ from icalendar import Calendar, Component, Event
 
 from adapters.calendar_limits import (
     MOST_AWAYS,
-    MOST_BYTES,
     MOST_DAYS,
     MOST_TEXT,
     BadCalendar,
@@ -24,9 +23,9 @@ from adapters.calendar_limits import (
     day_or_time,
     sentence,
 )
+from adapters.calendars_apart import MOST_BYTES
 from service.model import Site, Visit
 from service.presses.away import Away
-from service.presses.patterns import LocalHour, WallClock
 
 PRODID = "-//Bellcrank//Bellcrank 1//EN"
 
@@ -108,17 +107,6 @@ def write_away(aways: Iterable[Away], site: Site, stamp_s: float) -> bytes:
         event.add("TRANSP", "OPAQUE")
         calendar.add_component(event)
     return bytes(calendar.to_ical())
-
-
-def wall_clock(zone: ZoneInfo) -> WallClock:
-    """The clock on the wall of a house in that zone."""
-
-    def place(at_s: float) -> LocalHour:
-        local = datetime.fromtimestamp(at_s, zone)
-        year, week, weekday = local.isocalendar()
-        return LocalHour(weekday - 1, local.hour, local.date().isoformat(), f"{year}-W{week:02d}")
-
-    return place
 
 
 def _occurrences(calendar: Component, from_s: float, until_s: float, zone: ZoneInfo) -> Iterator[Away]:

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from adapters.calendar_limits import MOST_AWAYS, MOST_BYTES, MOST_DAYS, MOST_EVENTS, BadCalendar
+from adapters.calendar_limits import MOST_AWAYS, MOST_DAYS, MOST_EVENTS, BadCalendar
 from adapters.calendars import read_away
+from adapters.calendars_apart import MOST_BYTES
 from service.errors import BellcrankError, Refused
 from service.presses.away import Away
 

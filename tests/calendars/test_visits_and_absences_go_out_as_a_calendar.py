@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar, Component
 
-from adapters.calendars import PRODID, read_away, wall_clock, write_away, write_visits
+from adapters.calendars import PRODID, read_away, write_away, write_visits
+from adapters.calendars_apart import wall_clock
 from service.model import Press, Site, Visit
 from service.presses.away import Away, is_away, joined, stretches, while_away
 from service.presses.patterns import LocalHour

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from adapters.calendars import wall_clock
+from adapters.calendars_apart import wall_clock
 from adapters.simulated import callers
 from service.presses.patterns import Patterns, calmest, patterns
 from service.presses.poisson import at_most, chance_of, interval
