@@ -17,6 +17,7 @@ from adapters.simulated.circuit import Circuit, Parts
 from adapters.simulated.contacts import Contact, Span
 from adapters.sql.work import SqlStore
 from service import intake
+from service.dating import REDATE_S
 from service.model import Arrival, Press
 
 SITE, START_S = "tern-cottage", 1_789_380_000.0
@@ -41,6 +42,7 @@ LEANING = (0.1, 0.5, 6.0)
 
 DRIFT = 23e-6
 MATCH_S = 0.060
+ALIKE_S = 2.0 * REDATE_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,11 +184,11 @@ def score(made: Sequence[Pressed], found: Sequence[Press]) -> Score:
 
 
 def alike(one: Sequence[Press], other: Sequence[Press]) -> bool:
-    """The same presses, whatever the order of arrival; times to a mains cycle, by which a log is not dated anew."""
+    """The same presses, whatever the order of arrival; times to what each of the two logs leaves undated anew."""
     return len(one) == len(other) and all(
         (a.door, a.pulses, a.sure) == (b.door, b.pulses, b.sure)
-        and abs(a.start_s - b.start_s) < 0.02
-        and abs((a.end_s or 0.0) - (b.end_s or 0.0)) < 0.02
+        and abs(a.start_s - b.start_s) < ALIKE_S
+        and abs((a.end_s or 0.0) - (b.end_s or 0.0)) < ALIKE_S
         for a, b in zip(one, other, strict=True)
     )
 
