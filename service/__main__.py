@@ -56,9 +56,9 @@ def _run(options: argparse.Namespace) -> None:
 
 
 def _simulate(options: argparse.Namespace) -> None:
-    from service import bootstrap
+    from service import commands
 
-    bootstrap.simulate(_settings(options), options.fault, options.severity, options.cbor, options.until_input_ends)
+    commands.simulate(_settings(options), options.fault, options.severity, options.cbor, options.until_input_ends)
 
 
 def _invent(options: argparse.Namespace) -> None:
@@ -68,50 +68,48 @@ def _invent(options: argparse.Namespace) -> None:
 
 
 def _press(options: argparse.Namespace) -> None:
-    from service import bootstrap
+    from service import commands
 
     folders = [options.data] if options.data else [_demo_folder(), settings.Settings().data]
     data = next((folder for folder in folders if any(folder.glob("simulated-*.port"))), folders[0])
-    print(bootstrap.press(data, options.door, options.hold_s))
+    print(commands.press(data, options.door, options.hold_s))
 
 
 def _examine(options: argparse.Namespace) -> None:
-    from service import bootstrap
+    from service import commands
 
-    answer, text = bootstrap.examine_for_people(
+    answer, text = commands.examine_for_people(
         options.recording, options.fitout, options.html, _settings(options).time_zone
     )
     print(json.dumps(answer, indent=1, ensure_ascii=False) if options.json else text)
 
 
 def _fitout(options: argparse.Namespace) -> int:
-    from service import bootstrap
+    from service import commands
     from service.supply.fitout_words import text_of_fields
 
     if options.sheet is None:
         print(text_of_fields())
         return 0
-    answer, text = bootstrap.fitout(options.sheet, options.changes, options.plot)
+    answer, text = commands.fitout(options.sheet, options.changes, options.plot)
     print(json.dumps(answer, indent=1, ensure_ascii=False) if options.json else text)
     return WRONG if answer["fits"] is False else 0
 
 
 def _import(options: argparse.Namespace) -> None:
-    from service import bootstrap
+    from service import commands
 
-    print(bootstrap.import_file(options.file, _settings(options)))
+    print(commands.import_file(options.file, _settings(options)))
 
 
 def _export(options: argparse.Namespace) -> None:
-    from service import bootstrap
+    from service import commands
     from service.leaving import Asked
 
     given = _settings(options)
     stretch = (_moment_s(options.start, given.time_zone, -inf), _moment_s(options.end, given.time_zone, inf))
     target = None if options.file in (None, Path("-")) else options.file
-    print(
-        bootstrap.export(options.format, Asked(options.site, options.chime, *stretch), target, given), file=sys.stderr
-    )
+    print(commands.export(options.format, Asked(options.site, options.chime, *stretch), target, given), file=sys.stderr)
 
 
 def _moment_s(text: str | None, time_zone: str, otherwise_s: float) -> float:
@@ -138,9 +136,9 @@ def _demo_folder() -> Path:
 
 
 def _rebuild(options: argparse.Namespace) -> None:
-    from service import bootstrap
+    from service import commands
 
-    count = bootstrap.rebuild(_settings(options))
+    count = commands.rebuild(_settings(options))
     print(f"Rebuilt from {count} packs. What people have said and what examinations found is as it was.")
 
 

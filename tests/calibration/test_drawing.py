@@ -9,7 +9,7 @@ import pytest
 
 from deploy.calibration import drawing, packing, scoring
 from deploy.calibration.faults import FINDINGS
-from service import bootstrap
+from service import commands
 from service.supply.fitout import read_fitout
 
 COUNT = 2
@@ -28,7 +28,7 @@ def truths(folder: Path) -> list[dict[str, Any]]:
 
 def test_the_recordings_are_read_whole_and_nothing_is_set_aside(folder: Path) -> None:
     for number in range(COUNT):
-        answer = bootstrap.examine(folder / f"{number:04d}.jsonl", folder / f"{number:04d}.fitout.json")
+        answer = commands.examine(folder / f"{number:04d}.jsonl", folder / f"{number:04d}.fitout.json")
         assert answer["packs"]["read"] > 6
         assert answer["packs"]["set_aside"] == []
 

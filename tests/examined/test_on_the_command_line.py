@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from service import bootstrap
+from service import commands
 from service.__main__ import main
 from tests.examined.recorded import SHEET, aged, text_of
 
@@ -31,7 +31,7 @@ def test_text_is_for_people(files: tuple[Path, Path], capsys: Said) -> None:
 def test_json_is_the_answer_of_the_contract(files: tuple[Path, Path], capsys: Said) -> None:
     assert main(["examine", str(files[0]), "--fitout", str(files[1]), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told == json.loads(json.dumps(bootstrap.examine(*files)))
+    assert told == json.loads(json.dumps(commands.examine(*files)))
     # the members that the contract names
     assert {"findings", "quantities", "presses", "unseen", "blind"} <= set(told)
     assert {"name", "door", "likelihood", "also_possible", "since", "evidence", "on_site", "caution"} <= set(

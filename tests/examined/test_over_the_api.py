@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 
 from adapters import examination_api, problems
-from service import bootstrap
+from service import commands
 from service.examine import Examined, answer
 from tests.examined.recorded import SHEET, aged, text_of
 
@@ -31,7 +31,7 @@ def app_of(examine: examination_api.Examine) -> FastAPI:
 
 
 def engine(lines: Iterable[str], sheet: str | None) -> dict[str, Any]:
-    return answer(bootstrap.examined(lines, sheet))
+    return answer(commands.examined(lines, sheet))
 
 
 @pytest.fixture
