@@ -60,7 +60,7 @@ def brief() -> Pace:
     """A few of each kind in some seconds."""
     return replace(
         Pace(8.0, service_kills=3, broker_kills=2, fills=1, steps=1, service_cuts=1),
-        fill_s=(1.5, 2.0),
+        fill_s=(2.5, 3.0),
         step_s=(2.5, 3.5),
         service_cut_s=(0.5, 1.0),
         press_gap_s=(0.1, 0.8),
@@ -70,8 +70,8 @@ def brief() -> Pace:
         cut_every_s=3.0,
         cut_s=(0.4, 1.2),
         long_cut_s=(2.0, 4.0),
-        again_every_s=1.0,
-        rubbish_every_s=1.5,
+        again_every_s=0.6,
+        rubbish_every_s=0.8,
         backlog=10,
     )
 

@@ -29,7 +29,7 @@ SITE = "tern-cottage"  # the invented house of all examples
 TEND_S = 0.2
 START_WITHIN_S = 60.0
 SETTLE_WITHIN_S = 60.0
-QUIET_S = {"embedded": 7.0, "mosquitto": 3.0}
+QUIET_S = {"embedded": 6.0, "mosquitto": 3.0}
 """The embedded broker sends again what is unacknowledged after 5 s: what would be doubled has come by then."""
 
 CALM_WINDOW_S = 2.0
