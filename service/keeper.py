@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
 
 from service import dating, intake
@@ -150,9 +150,10 @@ class Keeper:
             self._woken.close()
 
     def _turn(self) -> None:
-        self._watch_clock()
+        parcels = self._handed_in()  # stamped by the clock as the record knew it until now
+        moved_s = self._watch_clock()
+        parcels = [replace(p, arrival=p.arrival._replace(received_s=p.arrival.received_s + moved_s)) for p in parcels]
         arrivals = self._source.collect(BATCH)
-        parcels = self._handed_in()
         if arrivals or parcels:
             self._keep([*arrivals, *(parcel.arrival for parcel in parcels)], parcels)
         self._run_jobs()
@@ -166,12 +167,15 @@ class Keeper:
         with suppress(BlockingIOError):
             self._woken.recv(4096)
 
-    def _watch_clock(self) -> None:
-        """Before anything is kept, the record knows by which clock. Twice a minute it is noted that we still listen."""
+    def _watch_clock(self) -> float:
+        """Before anything is kept, the record knows by which clock. Twice a minute it is noted that we still listen.
+
+        By how much the clock has been set [s].
+        """
         set_anew = self._watched.step()
         now_s = self._clock()
         if self._listens and set_anew is None and 0.0 <= now_s - self._noted_s < NOTE_EVERY_S:
-            return
+            return 0.0
         try:
             with self._store.work() as work:
                 if self._listens and set_anew is None:
@@ -180,9 +184,10 @@ class Keeper:
                     dating.listen(work, set_anew or self._watched.known, now_s, anew=not self._listens)
         except StoreUnavailable as trouble:
             self._store_failed(trouble)
-            return
-        self._watched.known = set_anew or self._watched.known
+            return 0.0
+        before, self._watched.known = self._watched.known, set_anew or self._watched.known
         self._listens, self._noted_s = True, now_s
+        return self._watched.known.offset_s - before.offset_s
 
     def _handed_in(self) -> list[Parcel]:
         return [self._parcels.get_nowait() for _ in range(min(self._parcels.qsize(), BATCH))]

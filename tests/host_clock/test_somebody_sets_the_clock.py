@@ -242,3 +242,14 @@ def test_what_is_handed_in_over_http_moves_like_the_rest(bridged: Bridged, store
     bridge.handed_in(numbered(1, 180.0, PRESSED), 180.05)
     bridge.turns()
     assert pressed_at(store) == about(59.8, 179.8)
+
+@NUMBERED
+def test_what_was_handed_in_just_before_the_clock_was_set_is_dated_by_the_clock_of_then(
+    bridged: Bridged, store: SqlStore, kind: str
+) -> None:
+    """It waits for the keeper while somebody sets the clock."""
+    bridge = bridged(store, HOUR_S)
+    bridge.handed_in(payload(kind, 0, 60.0, PRESSED), 60.05)
+    bridge.clock_is_set()
+    bridge.turns()
+    assert pressed_at(store) == about(59.8)
