@@ -129,13 +129,14 @@ def told_anew(known: Fragment, told: Fragment) -> Fragment:
 def join(a: Fragment, b: Fragment) -> Fragment:
     """One fragment in place of two that belong together; the same for either order.
 
-    Where both tell of the same stretch, numbers of the finer source win. One after the other, both count: a chime may tell a
-    button that is held for long by pulses first and in numbers later.
+    Where both tell of the same stretch, the one that tells of more pulses counts, of equal ones the finer source: a chime may
+    tell the first pulse at once and the whole press in numbers later. One after the other, both count.
     """
     first, second = sorted((a, b), key=lambda f: (f.start_up_s, f.last_up_s, RANK[f.source]))
     finer = max((a, b), key=lambda f: RANK[f.source]).source
     apart = second.start_up_s > first.last_up_s
-    told = [f for f in (first, second) if apart or f.source == finer]
+    fuller = max(first, second, key=lambda f: (f.pulses or 0, RANK[f.source]))
+    told = [first, second] if apart or a.source == b.source else [fuller]
     pulses, drop_outs = _sum(f.pulses for f in told), sum(f.drop_outs for f in told)
     longest, bounce = max(f.longest_gap_s for f in told), any(f.bounce for f in told)
     if len(told) == 2:
@@ -145,9 +146,7 @@ def join(a: Fragment, b: Fragment) -> Fragment:
         bounce = bounce or 0.0 < gap < BOUNCE_S
     end = max((f.end_up_s for f in (first, second) if f.end_up_s is not None), default=None)
     if second.end_up_s is None and end is not None and second.start_up_s > end:
-        end = (
-            second.start_up_s
-        )  # closed again, and not known to have opened: the last sign, so that what follows finds it
+        end = second.start_up_s  # closed again, not known to have opened: the last sign, so that what follows finds it
     return replace(
         told[0],
         source=finer,

@@ -77,3 +77,10 @@ def test_pulses_tell_more_than_the_chimes_own_word_about_the_same_press() -> Non
 
 def test_a_lost_open_leaves_the_end_unknown() -> None:
     assert pulses.closed_stretches([(1.0, True), (5.0, True), (5.2, False)]) == [(1.0, None), (5.0, 5.2)]
+
+
+def test_a_first_pulse_told_at_once_and_the_whole_press_in_numbers_are_one_sure_press() -> None:
+    first = pulses.fragments([(10.0, 10.007)])[0]
+    whole = pulses.Fragment(10.0, 10.4, "summary", pulses=20, longest_gap_s=0.0125, widest_s=0.0075)
+    for press in (pulses.join(first, whole), pulses.join(whole, first)):
+        assert (press.pulses, press.sure, press.end_up_s) == (20, "sure", 10.4)
