@@ -52,8 +52,8 @@ class Burst:
 
     What is learned of them while the fit goes on:
 
-    `cycle` (n,) from 0; `climb` (n,) what 1 V/s does to the samples; `sigma` a sample's scatter as it is weighed, `scatter` as it
-    was seen; `wander` of the cycles' levels; `pulled` how far clean cycles lie above the middle one [V].
+    `cycle` (n,) from 0, and where each begins, `first`; `sigma` a sample's scatter as it is weighed, `scatter` as it was seen;
+    `wander` of the cycles' levels; `pulled` how far clean cycles lie above the middle one [V]; `weights` (n,) [1/V^2].
     """
 
     at_s: Floats
@@ -61,8 +61,10 @@ class Burst:
     lsb_v: float
     middle_v: float
     ripple_v: float
-    cycle: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, np.intp))
-    climb: Floats = field(default_factory=lambda: np.zeros(0))
+    cycle: NDArray[np.intp] = field(init=False)
+    first: NDArray[np.intp] = field(init=False)
+    weights: Floats = field(init=False)
+    own: Cycles = field(init=False)
     top: float = 0.0  # where in the model's cycle the maximum lies, 0..1
     sigma: float = 0.02
     scatter: float = 0.02
@@ -71,9 +73,8 @@ class Burst:
 
     @classmethod
     def of(cls, run: Run) -> "Burst":
-        at_s = run.at_s - float(run.at_s.mean())
-        ripple = float(np.ptp(np.percentile(run.volts, [2, 98])))
-        return cls(at_s, run.volts, run.lsb_v, float(np.median(run.volts)), ripple, climb=at_s)
+        low, middle, high = np.percentile(run.volts, [2, 50, 98])
+        return cls(run.at_s - float(run.at_s.mean()), run.volts, run.lsb_v, float(middle), float(high - low))
 
     def turns(self, hertz: float, phase_rad: float) -> Floats:
         """Cycles since a maximum of the rail (n,)."""
@@ -84,28 +85,50 @@ class Burst:
         """Cut into cycles that begin at maxima of the rail."""
         self.top = top
         self.cycle = np.unique(np.floor(self.turns(hertz, phase_rad)), return_inverse=True)[1]
+        self.first = np.flatnonzero(np.diff(self.cycle, prepend=-1))
 
-    def weigh(self, left_v: Floats) -> None:
-        """Learn from residuals how samples scatter about their cycle, and cycles about the burst."""
-        middles = self._middles(left_v)
-        spread = 1.4826 * float(np.median(np.abs(left_v - middles[self.cycle])))
+    def learn(self, left_v: Floats) -> None:
+        """From residuals, how samples scatter about their cycle, and cycles about the burst."""
+        middles, within = self._split(left_v)
+        spread = 1.4826 * float(np.median(np.abs(within)))
         self.scatter = max(spread, self.lsb_v / np.sqrt(12.0))
         quantised = np.hypot(3e-3, self.lsb_v)  # neighbours share a code: their errors are not independent
         self.sigma = float(np.hypot(max(spread, quantised), 0.003 * self.ripple_v))
-        self.wander = 1.4826 * float(np.median(np.abs(middles - np.median(middles)))) + 1e-3
-        clean = float(np.percentile(middles, CLEAN_SHARE) - np.median(middles))
+        middle = float(np.median(middles))
+        self.wander = 1.4826 * float(np.median(np.abs(middles - middle))) + 1e-3
+        clean = float(np.percentile(middles, CLEAN_SHARE)) - middle
         self.pulled = clean if self.wander > PULLED_V + self.sigma else 0.0
 
-    def weights(self, left_v: Floats) -> Floats:
-        """Of the samples (n,), by Student's t with four degrees of freedom: radio packets are outliers [1/V^2]."""
-        within = left_v - self._middles(left_v)[self.cycle]
-        result: Floats = 5.0 / (4.0 + (within / self.sigma) ** 2) / self.sigma**2
-        return result
+    def weigh(self, left_v: Floats, climb: Floats, hertz: float) -> None:
+        """Samples by Student's t with four degrees of freedom: radio packets are outliers. `climb` (n,): what 1 V/s does to them."""
+        _, within = self._split(left_v)
+        self.weights = 5.0 / (4.0 + (within / self.sigma) ** 2) / self.sigma**2
+        self.own = self._effects(climb, hertz)
 
-    def effects(self, weights: Floats, hertz: float) -> Cycles:
-        """What the cycles have of their own, under these weights."""
-        first = np.flatnonzero(np.diff(self.cycle, prepend=-1))
-        climb = self.climb - (np.add.reduceat(self.climb, first) / np.diff(first, append=len(self.cycle)))[self.cycle]
+    def _split(self, left_v: Floats) -> tuple[Floats, Floats]:
+        """The median of each cycle, and what lies about it."""
+        middles = _medians(left_v, self.cycle, self.cycle[-1] + 1)
+        return middles, left_v - middles[self.cycle]
+
+    def cost(self, left_v: Floats) -> float:
+        """Weighted sum of squares of residuals, less what the cycles have of their own."""
+        left = left_v + self.pulled
+        sums = self.own.sums(left[:, None])
+        return float(np.sum(self.weights * left * left)) - float(self.own.out(sums, sums)[0, 0])
+
+    def normal(self, left_v: Floats, jacobian: Floats) -> tuple[Floats, Floats]:
+        """Of the same sum: matrix and vector of the normal equations, from derivatives of the model (n, unknowns)."""
+        weighted = jacobian * self.weights[:, None]
+        left = left_v + self.pulled
+        sums = self.own.sums(jacobian)
+        matrix: Floats = weighted.T @ jacobian - self.own.out(sums, sums)
+        vector: Floats = weighted.T @ left - self.own.out(sums, self.own.sums(left[:, None]))[:, 0]
+        return matrix, vector
+
+    def _effects(self, climb: Floats, hertz: float) -> Cycles:
+        """What the cycles have of their own, under the weights as they are."""
+        first, weights = self.first, self.weights
+        climb = climb - (np.add.reduceat(climb, first) / np.diff(first, append=len(self.cycle)))[self.cycle]
         level = np.add.reduceat(weights, first) + self.wander**-2.0
         both = np.add.reduceat(weights * climb, first)
         alone = np.add.reduceat(weights * climb * climb, first) + (self.wander * hertz / CLIMB_CYCLES) ** -2.0
@@ -123,10 +146,6 @@ class Burst:
             return 0.0
         seen_s = len(falls) * (DISCHARGE[1] - DISCHARGE[0] - DISCHARGE[2]) / hertz
         return float(np.sum(falls[falls > 4.0 * self.scatter])) / seen_s
-
-    def _middles(self, left_v: Floats) -> Floats:
-        """Median of each cycle."""
-        return _medians(left_v, self.cycle, self.cycle[-1] + 1)
 
 
 def _medians(values: Floats, group: NDArray[np.intp], count: int) -> Floats:

@@ -19,6 +19,10 @@ from service.supply.unknowns import BROAD, KINDS, NAMES, Chime, Floats, Identifi
 STEP = np.full(len(NAMES), 1e-4)
 LARGEST_MOVE = np.array([0.15, 0.7, 0.4, 1.0, 1.0, 0.02, 0.02, 0.02, 0.5, 0.5])
 
+IN_PROPORTION, LEAST_LEFT = [NAMES.index(name) for name in ("r", "esr", "l")], 0.4
+"""The rail follows these themselves and not their logarithms: in the valley where resistance may lie in the source or in the
+reservoir a step in proportion leads far, where one in logarithms soon leaves it."""
+
 FIRST_OHM = np.geomspace(0.8, 40.0, 8)
 
 TURNED = (np.arange(PHASES)[:, None] + np.arange(PHASES)) % PHASES
@@ -30,7 +34,11 @@ LEVEL_SD = 0.0025
 DRIFT_SD_V_PER_S = 3.0
 """After a change of load a large reservoir is still on its way. While the rail climbs, the diodes carry the load and what climbs."""
 
-SETTLED = 0.5
+LEARNING, WEIGHED = 0.05, 8
+"""How the samples scatter is learned until a round betters the cost by less than this share, and what each weighs for so many
+rounds more or less: learned for ever, they and the fit may swing each other."""
+
+ROUNDS, SETTLED = 40, 0.5
 """The fit rests when a round betters its cost, twice the logarithm of a likelihood, by less than this."""
 
 
@@ -134,7 +142,10 @@ class _Fit:
                 load = -slope * capacity
                 if chime.regulator == "switching":
                     load = 0.5 * load / chime.rated_rail_v
-                theta[index] = np.log(max(load, 1e-4))
+                reach = 2.0 * float(self.prior.sd[index])  # a slope that noise has turned round is no load of nothing
+                theta[index] = self.prior.mean[index] + np.clip(
+                    np.log(max(load, 1e-5)) - self.prior.mean[index], -reach, reach
+                )
 
     def _begin_phases(self, near: SteadyState) -> None:
         solved = self.solved = steady_state(self._supply(np.tile(self.theta, (len(self.kinds), 1)), self.kinds), near)
@@ -154,31 +165,33 @@ class _Fit:
 
     # the fit
 
-    def run(self, rounds: int = 40) -> Identified:
-        damping, cost = 1e-3, np.inf
-        best, left = self._state(), dict[Kind, Floats]()
-        matrix: Floats = np.eye(0)
-        vector: Floats = np.zeros(0)
-        for _ in range(rounds):
-            residuals = self._residuals()
-            new_cost = self._cost(residuals)
-            if new_cost > cost * (1.0 + 1e-9):
-                self._restore(best)
+    def run(self) -> Identified:
+        damping, left, learning = 1e-3, self._residuals(), True
+        for turn in range(ROUNDS):
+            jacobians = self._jacobians()
+            for kind, burst in self.bursts.items():
+                if learning:
+                    burst.learn(left[kind])
+                if learning or turn < WEIGHED:
+                    burst.weigh(left[kind], jacobians[kind][:, self._climb(kind)], self.hertz)
+            matrix, vector = self._normal(left, jacobians)
+            cost, before = self._cost(left), self._state()
+            while True:
+                step = np.linalg.solve(matrix + damping * np.diag(np.diag(matrix)), vector)
+                self._move(step)
+                tried = self._residuals()
+                gain = cost - self._cost(tried)
+                if gain >= 0.0:
+                    left = tried
+                    break
+                self._restore(before)
                 damping *= 8.0
-                if damping > 1e4:
+                if float(step @ (2.0 * vector - matrix @ step)) < SETTLED:  # what the step should have gained
                     break
-            else:
-                done = cost - new_cost < SETTLED
-                best, left = self._state(), residuals
-                for kind, of_burst in residuals.items():
-                    self.bursts[kind].weigh(of_burst)
-                matrix, vector = self._normal(residuals, self._jacobians())
-                cost = self._cost(residuals)
-                damping = max(damping / 5.0, 1e-6)
-                if done:
-                    break
-            self._move(np.linalg.solve(matrix + damping * np.diag(np.diag(matrix)), vector))
-        self._restore(best)
+            if gain < SETTLED:
+                break
+            learning = learning and gain > LEARNING * cost
+            damping = max(damping / 5.0, 1e-6)
         covariance = np.linalg.inv(matrix)[: len(NAMES), : len(NAMES)]
         return self._identified(covariance, left)
 
@@ -215,9 +228,13 @@ class _Fit:
             load = 9 if kind == "sound" else 8
             by_current = columns[:, load] / np.exp(self.theta[load]) * np.exp(self.theta[2]) * self._current(kind)
             columns[:, place], columns[:, place + 1] = by_phase, columns[:, 0]
-            columns[:, place + 2] = burst.climb = burst.at_s + by_current
+            columns[:, self._climb(kind)] = burst.at_s + by_current
             jacobians[kind] = columns
         return jacobians
+
+    def _climb(self, kind: Kind) -> int:
+        """The place among the parameters of what a burst's rail climbs."""
+        return len(NAMES) + 3 + 3 * self.kinds.index(kind)
 
     def _penalties(self) -> tuple[Floats, Floats]:
         """(value - mean, precision) of every parameter."""
@@ -239,36 +256,28 @@ class _Fit:
         return off, precision
 
     def _cost(self, residuals: Mapping[Kind, Floats]) -> float:
+        """Under the weights of the round: so each round can only better the likelihood."""
         off, precision = self._penalties()
-        total = float(np.sum(precision * off * off))
-        for kind, left in residuals.items():
-            burst = self.bursts[kind]
-            weights = burst.weights(left)
-            left = left + burst.pulled
-            own = burst.effects(weights, self.hertz)
-            sums = own.sums(left[:, None])
-            total += float(np.sum(weights * left * left)) - float(own.out(sums, sums)[0, 0])
-        return total
+        return float(np.sum(precision * off * off)) + sum(
+            self.bursts[kind].cost(left) for kind, left in residuals.items()
+        )
 
     def _normal(self, residuals: Mapping[Kind, Floats], jacobians: Mapping[Kind, Floats]) -> tuple[Floats, Floats]:
+        """The normal equations of what is left."""
         off, precision = self._penalties()
         matrix, vector = np.diag(precision), -precision * off
-        for kind, left in residuals.items():
-            burst = self.bursts[kind]
-            weights = burst.weights(left)
-            weighted = jacobians[kind] * weights[:, None]
-            left = left + burst.pulled
-            own = burst.effects(weights, self.hertz)
-            sums = own.sums(jacobians[kind])
-            matrix = matrix + weighted.T @ jacobians[kind] - own.out(sums, sums)
-            vector = vector + weighted.T @ left - own.out(sums, own.sums(left[:, None]))[:, 0]
+        for kind, burst in self.bursts.items():
+            of_burst, by_burst = burst.normal(residuals[kind], jacobians[kind])
+            matrix, vector = matrix + of_burst, vector + by_burst
         return matrix, vector
 
     def _move(self, step: Floats) -> None:
         size = len(NAMES)
         shrink = float(np.min(np.append(LARGEST_MOVE / np.maximum(np.abs(step[:size]), 1e-12), 1.0)))
         step = step * shrink
-        self.theta = self.theta + step[:size]
+        moved = step[:size].copy()
+        moved[IN_PROPORTION] = np.log1p(np.maximum(moved[IN_PROPORTION], LEAST_LEFT - 1.0))
+        self.theta = self.theta + moved
         self.shift_hz += float(step[size])
         per_burst = step[size + 1 :].reshape(-1, 3)
         self.phase = self.phase + per_burst[:, 0]
