@@ -78,7 +78,7 @@ def write_visits(
         door = (doors or {}).get(visit.door, visit.door)
         presses = "1 press" if len(visit.presses) == 1 else f"{len(visit.presses)} presses"
         event = _event(
-            f"visit/{visit.site}/{visit.chime}/{visit.door}/{visit.id}",
+            f"visit/{visit.site}/{visit.chime}/{visit.door}/{_first_pack(visit)}",
             f"{visit.who or visit.cadence or 'Somebody'} rang at {door}, {presses}",
             visit.start_s,
             visit.end_s,
@@ -130,6 +130,12 @@ def _occurrences(calendar: Component, from_s: float, until_s: float, zone: ZoneI
                     f"The calendar means more than {MOST_AWAYS} events in this period; ask for a shorter one."
                 )
         at = until
+
+
+def _first_pack(visit: Visit) -> str:
+    """What stays the same of a visit when everything derived is made anew."""
+    packs = [press.pack_id for press in visit.presses if press.pack_id is not None]
+    return str(min(packs)) if packs else f"row {visit.id}"
 
 
 def _posix(event: Component, name: str, zone: ZoneInfo) -> float:

@@ -7,9 +7,12 @@ import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import groupby
 
-from service.walltime.belief import DAILY, DRIFT_SD, Belief, Drift, Line, Witness, belief, corrected
+import numpy as np
+
+from service.walltime.belief import DAILY, DRIFT_SD, Belief, Drift, Floats, Line, Witness, belief, corrected
 
 STRETCHES, LOWEST = 16, 4
 """Of each of at most 16 equal stretches of a boot the four lowest witnesses are kept: one to lie on, the others to tell how
@@ -19,6 +22,9 @@ two sets are among the lowest of each. So what is kept depends on which packs ha
 LEAN = 60e-6
 """Witnesses are compared as if wall time gained so much on the chime's clock: of equally quick packs the earlier ones stay, for
 almost any crystal, and what is kept seldom changes."""
+
+PROFILE = 33
+"""Moments of a boot at which its uncertainty is worked out, once; a page asks for a hundred others."""
 
 READINGS = 4
 """Of the chime's clock the latest reading in each of at most four stretches: a clock that counts whole seconds is behind by
@@ -56,7 +62,12 @@ class BootClock:
 
     def uncertainty_s(self, up_s: float) -> float:
         """Half width of the 90 % interval of `line().wall_s(up_s)` [s]. Raises ValueError without any witness."""
-        return self._belief(self.drift_known).uncertainty_s(up_s)
+        if not self.witnesses:
+            raise ValueError("a boot clock without any witness tells no time")
+        ups, halves = _profile(self)
+        if not ups[0] <= up_s <= ups[-1]:
+            return self._belief(self.drift_known).uncertainty_s(up_s)
+        return float(np.interp(up_s, ups, halves))
 
     def drift(self) -> Drift:
         """Of this boot, as it may be in another, on a day of other warmth. Raises ValueError without any witness."""
@@ -68,6 +79,14 @@ class BootClock:
             raise ValueError("a boot clock without any witness tells no time")
         believed = belief(self.witnesses, drift_known)
         return corrected(believed, self.readings) if self.readings else believed
+
+
+@lru_cache(16)
+def _profile(clock: BootClock) -> tuple[Floats, Floats]:
+    """Half widths over the time in which the boot was heard. They bend upwards, so between two of them the line is on the safe side."""
+    believed = clock._belief(clock.drift_known)
+    ups = np.linspace(clock.witnesses[0][0], clock.witnesses[-1][0], PROFILE)
+    return ups, np.array([believed.uncertainty_s(float(up_s)) for up_s in ups])
 
 
 def best_drift(clocks: Iterable[BootClock]) -> Drift | None:
