@@ -380,7 +380,7 @@ class SetAside:
     payload: bytes
 
 
-EventKind = Literal["press", "presence", "supply", "finding", "blind", "unseen"]
+EventKind = Literal["press", "visit", "presence", "supply", "finding", "alarm", "blind", "unseen", "test"]
 
 
 @dataclass(frozen=True, slots=True)

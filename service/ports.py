@@ -1,7 +1,7 @@
 """What the service asks of the outside, as Protocols: the Reader that pages and the API ask, and the clock.
 
 The transaction that the writer uses (`Work`) stands beside them; what both do about examinations is in `finding_ports.py`, what
-about who rang in `who_ports.py`.
+about who rang in `who_ports.py`, what about ways out in `outbox_ports.py`.
 Nobody here knows SQL, MQTT or HTTP.
 """
 
@@ -13,6 +13,7 @@ from service import model
 from service.finding_ports import FindingReader, FindingWork
 from service.hostclock import HostClock
 from service.ledger import BootLedger, ChimeLedger
+from service.outbox_ports import OutboxReader, OutboxWork
 from service.presses.pulses import Fragment
 from service.walltime import BootClock, Line
 from service.who_ports import WhoReader, WhoWork
@@ -20,7 +21,7 @@ from service.who_ports import WhoReader, WhoWork
 Clock = Callable[[], float]  # POSIX seconds
 
 
-class Reader(FindingReader, WhoReader, Protocol):
+class Reader(FindingReader, WhoReader, OutboxReader, Protocol):
     """Questions that pages and the API ask of the record. Safe from any thread; changes nothing.
 
     Stretches are half open: start_s <= t < end_s. Lists come oldest first unless `newest_first`.
@@ -150,7 +151,7 @@ class VisitRow(NamedTuple):
     end_s: float
 
 
-class Work(FindingWork, WhoWork, Protocol):
+class Work(FindingWork, WhoWork, OutboxWork, Protocol):
     """One transaction of the writer. There is only ever one at a time; whatever it did is gone unless it is committed.
 
     Raises StoreUnavailable from any call, and then nothing of the transaction is kept.
@@ -281,7 +282,10 @@ class Work(FindingWork, WhoWork, Protocol):
 
     # presence and events
     def add_presence(self, chime: ChimeLedger, at_s: float, alive: bool) -> None: ...
-    def add_event(self, kind: model.EventKind, at_s: float, site: str, chime: str, data: dict[str, Any]) -> None: ...
+    def add_event(self, kind: model.EventKind, at_s: float, site: str, chime: str, data: dict[str, Any]) -> None:
+        """To tell those who listen live; and, in this transaction too, a letter to each way out that wants it."""
+        ...
+
     def forget_events(self, before_s: float) -> None: ...
 
     # what a person may do

@@ -9,6 +9,7 @@ from sqlalchemy import Connection, Engine, Select, func, or_, select
 from adapters.sql import tables
 from adapters.sql.engine import table, unavailable_told
 from adapters.sql.finding_reader import FindingReader
+from adapters.sql.outbox_reader import OutboxReader
 from adapters.sql.paging import whole
 from adapters.sql.press_reader import DOORS, PLACE, PressReader
 from adapters.sql.supply_reader import SupplyReader
@@ -22,7 +23,7 @@ KEPT, PROGRESS, FATE = table(tables.KeptPack), table(tables.Progress), table(tab
 EVENT, LOOK = table(tables.Event), table(tables.Look)
 
 
-class SqlReader(PressReader, WatchReader, SupplyReader, FindingReader, WhoReader):
+class SqlReader(PressReader, WatchReader, SupplyReader, FindingReader, WhoReader, OutboxReader):
     """See `ports.Reader` for what each question means."""
 
     def __init__(self, engine: Engine) -> None:

@@ -16,6 +16,8 @@ from adapters.sql.finding_reader import TESTIMONY
 from adapters.sql.finding_work import FindingWork
 from adapters.sql.kept_reader import arrival_of
 from adapters.sql.ledgers import Ledgers
+from adapters.sql.outbox_reader import LETTER
+from adapters.sql.outbox_work import OutboxWork
 from adapters.sql.press_reader import press_of
 from adapters.sql.press_work import PressWork
 from adapters.sql.reader import SqlReader
@@ -79,14 +81,14 @@ class SqlStore:
             self._inbox.dispose()
 
 
-class SqlWork(TimeWork, PressWork, FindingWork, WhoWork):
+class SqlWork(TimeWork, PressWork, FindingWork, WhoWork, OutboxWork):
     """One transaction."""
 
     def __init__(self, connection: Connection, ledgers: Ledgers, inbox: Engine | None = None) -> None:
         super().__init__(connection)
         self._ledgers, self._inbox = ledgers, inbox
         self._waiting: dict[Any, list[dict[str, Any]]] = {
-            target: [] for target in (KEY, CONTENT, READING, TESTIMONY, EVENT, FATE)
+            target: [] for target in (KEY, CONTENT, READING, TESTIMONY, EVENT, FATE, LETTER)
         }
         self._fresh_keys: dict[tuple[int, int], int] = {}
         self._understood_id: int | None = None
@@ -242,6 +244,7 @@ class SqlWork(TimeWork, PressWork, FindingWork, WhoWork):
         self._waiting[EVENT].append(
             {"id": event.id, "at_s": at_s, "kind": kind, "site": site, "chime": chime, "data": data}
         )
+        self._write_letters(event, at_s)
 
     def forget_events(self, before_s: float) -> None:
         newest = select(func.max(EVENT.c.id)).scalar_subquery()  # stays, so that ids go on growing
