@@ -75,6 +75,16 @@ def door_name(door: model.Door) -> str:
     return f"{door.name} door" if door.name.casefold() == door.door.casefold() else door.name
 
 
+def at_the(name: str) -> str:
+    """Its name within a sentence.
+
+    >>> at_the("Front door"), at_the("Ann’s door")
+    ('the front door', 'Ann’s door')
+    """
+    plain = name.endswith(" door") and name.count(" ") == 1 and "’" not in name and "'" not in name
+    return f"the {name[0].lower()}{name[1:]}" if plain else name
+
+
 def lanes_of(house: House) -> list[Lane]:
     lanes: list[Lane] = []
     for chime in house.chimes:

@@ -12,7 +12,7 @@ from zoneinfo import available_timezones
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
-from dashboard import contexts, doorstep, ledgers, supply_sheet, visit_pages, words
+from dashboard import callers_pages, contexts, doorstep, ledgers, supply_sheet, visit_pages, words
 from dashboard.absences import Person, Wish, question
 from dashboard.house import House, day_stretch, gather, midnight_s, shortest_sure, with_redatings
 from dashboard.sheets import SheetRoute, Sheets, name_of, person_of, remember
@@ -26,7 +26,7 @@ Text = Annotated[str, Form(max_length=200)]
 Field = Annotated[str, Query(max_length=40)]
 
 
-class Actions(visit_pages.Actions, Protocol):
+class Actions(visit_pages.Actions, callers_pages.Actions, Protocol):
     """What a person may do from these pages. Each raises NotFound, Refused or StoreUnavailable."""
 
     def look(self, site: str, person: str, now_s: float) -> None: ...
@@ -46,10 +46,13 @@ def build(
     *,
     stale_after_s: float = 180.0,
     prefix: str = "bellcrank",
+    lessons: callers_pages.Lessons | None = None,
+    read_calendar: callers_pages.ReadCalendar | None = None,
 ) -> APIRouter:
     """The pages as a router without prefix; `assets.Assets` must be mounted at `assets.MOUNTED_AT` beside it.
 
-    `stale_after_s`: a chime unheard for longer is shown as silent [s]. `prefix`: first part of every topic.
+    `stale_after_s`: a chime unheard for longer is shown as silent [s]. `prefix`: first part of every topic. Without `lessons` no
+    cadence can be taught from the pages, without `read_calendar` no calendar handed in.
     """
     router = APIRouter(route_class=SheetRoute, include_in_schema=False)
     sheets = Sheets(router)
@@ -61,6 +64,7 @@ def build(
         return gather(reader, reader.site(site), health, start_s, clock(), stale_after_s)
 
     visit_pages.add(router, sheets, reader, actions, clock, house_of)
+    callers_pages.add(callers_pages.Callers(router, sheets, reader, actions, clock, house_of, lessons, read_calendar))
     return router
 
 

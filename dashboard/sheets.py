@@ -23,6 +23,9 @@ from service.names import clean_name
 COOKIE, NAME_COOKIE = "person", "name"
 YEAR_S = 31_536_000
 
+FORM_LIMIT = 2_000_000
+"""Of what a form may send, the calendar in it included [bytes]."""
+
 HEADERS = {
     "content-security-policy": "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'",
     "cache-control": "no-store",
@@ -58,6 +61,7 @@ class SheetRoute(APIRoute):
             try:
                 if request.method == "POST":
                     _refuse_strangers(request)
+                    _refuse_heavy(request)
                 return await inner(request)
             except NotFound as error:
                 return _trouble(404, "There is no such sheet.", str(error))
@@ -79,6 +83,13 @@ def _refuse_strangers(request: Request) -> None:
         raise Refused("The form came from another site.")
     if sent_from is None and origin is not None and origin.partition("://")[2] != request.headers.get("host"):
         raise Refused("The form came from another site.")
+
+
+def _refuse_heavy(request: Request) -> None:
+    """Before any of it is read: a browser says how long its form is (RFC 9110, 8.6)."""
+    told = request.headers.get("content-length", "")
+    if not told.isdecimal() or int(told) > FORM_LIMIT:
+        raise Refused(f"A form has at most {FORM_LIMIT} bytes, and says how many.")
 
 
 def _trouble(status: int, headline: str, lead: str) -> Response:

@@ -5,7 +5,7 @@ from markupsafe import Markup
 from dashboard import contexts, entries, words
 from dashboard.doorstep import head
 from dashboard.house import House
-from dashboard.marks import door_name
+from dashboard.marks import at_the, door_name
 from dashboard.phrase import Held, draw, length_of
 from service import model
 
@@ -34,7 +34,7 @@ def make(house: House, visit: model.Visit, by: str, refused: str = "", kept: boo
         day=day.isoformat(),
         date=f"{words.weekday(day)} {words.day_and_month(day)}",
         year=str(day.year),
-        headline=words.sentence(f"{what} at {_the(name)}, {words.clock(visit.start_s, house.zone)}"),
+        headline=words.sentence(f"{what} at {at_the(name)}, {words.clock(visit.start_s, house.zone)}"),
         lead=entries.told(house, visit),
         picture=_picture(visit),
         presses=_table(house, visit),
@@ -45,15 +45,6 @@ def make(house: House, visit: model.Visit, by: str, refused: str = "", kept: boo
         refused=refused,
         done="What you said of this visit is kept." if kept else "",
     )
-
-
-def _the(name: str) -> str:
-    """
-    >>> _the("Front door"), _the("Ann’s door")
-    ('the front door', 'Ann’s door')
-    """
-    plain = name.endswith(" door") and name.count(" ") == 1 and "’" not in name and "'" not in name
-    return f"the {name[0].lower()}{name[1:]}" if plain else name
 
 
 def _picture(visit: model.Visit) -> Markup:

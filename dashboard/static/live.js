@@ -8,6 +8,8 @@ let fetching = false;
 let wanted = false;
 let lastRefresh = performance.now();
 let pause = 0;
+let again = 0;
+let shown = "";
 
 const heard = () => document.getElementById("heard");
 
@@ -23,6 +25,7 @@ function refresh() {
     .finally(() => {
       fetching = false;
       lastRefresh = performance.now();
+      lookAgain();
       pause = setTimeout(() => {
         pause = 0;
         if (wanted) refresh();
@@ -34,9 +37,14 @@ async function renew() {
   const address = new URL(location.href);
   address.searchParams.set("refresh", "1");
   const answer = await fetch(address, { credentials: "same-origin", cache: "no-store" });
+  if (answer.status === 405) return; // this page answers a form: it stands until another is opened
   if (!answer.ok) throw new Error(String(answer.status));
-  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const text = await answer.text();
   if (writing()) return; // somebody fills in a form: leave it alone
+  document.documentElement.classList.remove("waiting");
+  if (text === shown) return; // nothing to be told anew to those who listen to the page
+  shown = text;
+  const page = new DOMParser().parseFromString(text, "text/html");
   const sheet = document.getElementById("sheet");
   const opened = [...sheet.querySelectorAll("details[open][id]")].map((one) => one.id);
   const focus = place(document.activeElement, sheet);
@@ -48,10 +56,16 @@ async function renew() {
   if (focus) sheet.querySelectorAll(FOCUSABLE)[focus - 1]?.focus({ preventScroll: true });
   scrollTo(x, y);
   if (stream && stream.readyState !== EventSource.OPEN) lost();
-  else document.documentElement.classList.remove("waiting");
 }
 
-const FOCUSABLE = "a[href],button,input,summary,[tabindex='0']";
+// While a lesson is open the sheet is looked at again every few seconds: an example is over only once a pause has followed it.
+function lookAgain() {
+  clearTimeout(again);
+  const after = document.querySelector("[data-again]")?.dataset.again;
+  if (after) again = setTimeout(() => document.visibilityState === "visible" && refresh(), after * 1_000);
+}
+
+const FOCUSABLE = "a[href],button,input,textarea,summary,[tabindex='0']";
 
 function place(element, sheet) {
   return element && sheet.contains(element) ? [...sheet.querySelectorAll(FOCUSABLE)].indexOf(element) + 1 : 0;
@@ -59,11 +73,13 @@ function place(element, sheet) {
 
 function writing() {
   const element = document.activeElement;
-  const filled = [...document.querySelectorAll("main input")].some((input) => input.value !== input.defaultValue);
-  return filled || (element instanceof HTMLInputElement && element.closest("main") !== null);
+  const fields = [...document.querySelectorAll("main input,main textarea")];
+  const filled = fields.some((field) => field.value !== field.defaultValue || field.checked !== field.defaultChecked);
+  return filled || fields.includes(element);
 }
 
 function lost() {
+  shown = "";
   document.documentElement.classList.add("waiting");
   const line = heard();
   if (line?.dataset.lost) line.textContent = line.dataset.lost;
@@ -86,6 +102,7 @@ function listen() {
 }
 
 let stream = heard() ? listen() : null;
+lookAgain();
 
 // A silent chime sends no event: once a minute the sheet is drawn anew, so that its *now* stays now.
 setInterval(() => {

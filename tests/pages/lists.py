@@ -1,12 +1,12 @@
 """A Reader that answers from lists, and does what a person may do to them. Invented for tests."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from service import model
-from service.errors import NotFound, StoreUnavailable
+from service.errors import NotFound, Refused, StoreUnavailable
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.life import Held
 from service.names import clean_name, clean_note
@@ -57,6 +57,7 @@ class Record:
     looked: list[tuple[str, str, float]] = field(default_factory=list)
     trouble: str | None = None
     said_by: str = ""
+    clock: Callable[[], float] = lambda: NOW_S
     visit_count: int = 0
 
     # filling
@@ -271,6 +272,34 @@ class Record:
         named = clean_name(who) if who.strip() else None
         self.notes[visit_id] = (named, clean_note(note) or None)
         self.said_by = by
+
+    def replace_away(self, site: str, person: str, aways: Iterable[Away], now_s: float) -> None:
+        self.away_list = [one for one in self.away_list if one[0] != person] + [(person, one) for one in aways]
+
+    def add_away(self, site: str, person: str, summary: str, start_s: float, end_s: float, now_s: float) -> None:
+        if not start_s < end_s:
+            raise Refused("An absence begins before it ends.")
+        self.away_list.append((person, Away(f"by-hand-{start_s:.0f}", summary, start_s, end_s)))
+
+    def remove_away(self, site: str, person: str, uid: str) -> None:
+        kept = [one for one in self.away_list if (one[0], one[1].uid) != (person, uid)]
+        if len(kept) == len(self.away_list):
+            raise NotFound(f"no absence {uid!r} of {person!r}")
+        self.away_list = kept
+
+    # the writer of lessons; satisfies teaching.Writer and the part of ports.Work that it uses
+
+    def do(self, action: Callable[["Record"], None], timeout_s: float = 10.0) -> None:
+        action(self)
+
+    def put_cadence(self, site: str, taught: Taught) -> None:
+        self.cadence_list.append(taught)
+
+    def remove_cadence(self, site: str, name: str) -> None:
+        kept = [one for one in self.cadence_list if one.cadence.name != name]
+        if len(kept) == len(self.cadence_list):
+            raise NotFound(f"no cadence {name!r}")
+        self.cadence_list = kept
 
     def claim(self, site: str, chime: str, name: str | None = None) -> None:
         self.chime_list = [

@@ -23,6 +23,8 @@ PATHS = (
     "/house/tern-cottage/set-aside",
     "/house/tern-cottage/names",
     "/house/tern-cottage/visit/1",
+    "/house/tern-cottage/callers",
+    "/?start=2026-11-20T07:00&end=2026-11-22T18:00",
 )
 
 

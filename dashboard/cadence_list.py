@@ -1,0 +1,92 @@
+"""The cadences that a house has taught, and how its lesson stands: each drawn on one line of seconds. Makes contexts; knows no HTTP."""
+
+from collections.abc import Sequence
+
+from dashboard import contexts, words
+from dashboard.house import House
+from dashboard.marks import at_the, door_name
+from dashboard.phrase import Held as Press
+from dashboard.phrase import draw, length_of
+from service.presses.cadence import Cadence, Interval
+from service.presses.lesson import EXAMPLES, LESSON_S, PARTED_S
+from service.teaching import Held
+from service.who_ports import Taught
+
+
+def taught(house: House, found: Sequence[Taught]) -> list[contexts.TaughtCadence]:
+    """All on one scale, so that a long one is seen to be long."""
+    phrases = [_phrase(one.cadence) for one in found]
+    whole_s = max((length_of(one) for one in phrases), default=1.0)
+    return [
+        contexts.TaughtCadence(
+            one.cadence.name,
+            draw(phrase, whole_s, scale=False),
+            _told(house, one),
+        )
+        for one, phrase in zip(found, phrases, strict=True)
+    ]
+
+
+def _phrase(cadence: Cadence) -> list[Press]:
+    presses, at_s = [], 0.0
+    for number, hold_s in enumerate(cadence.holds_s):
+        presses.append(Press(at_s, hold_s))
+        at_s += hold_s + (cadence.gaps_s[number] if number < len(cadence.gaps_s) else 0.0)
+    return presses
+
+
+def _told(house: House, fact: Taught) -> str:
+    cadence = fact.cadence
+    holds = words.listed([words.duration(one) for one in cadence.holds_s])
+    missed = round(1000 * (1 - cadence.recognised))
+    wrong = max(1, -(-round(1e6 * cadence.mistaken) // 100))  # of 10,000, rounded up
+    since = words.moment(fact.taught_s, house.now_s, house.zone).removeprefix("at ")
+    return " ".join(
+        words.sentence(part)
+        for part in (
+            f"{words.counted(len(cadence.holds_s), 'press', 'presses')}, held for {holds}",
+            f"of 1,000 times that you press it {words.number(missed)} are missed, and of 10,000 other visits at most "
+            f"{words.number(wrong)} will be taken for it",
+            f"taught by {fact.by}; visits since {since} are told by it",
+        )
+    )
+
+
+def lesson(house: House, held: Held | None) -> contexts.Lesson | None:
+    """The last lesson, with a wire for each of its examples: those to come are still blank."""
+    if held is None:
+        return None
+    heard = [_heard(example) for example in held.lesson.examples]
+    whole_s = max((length_of(one) for one in heard), default=2.0)
+    door = next((one for one in house.doors if (one.chime, one.door) == (held.chime, held.door)), None)
+    name = door_name(door) if door else held.door
+    listening = not held.is_over and held.lesson.stage(house.now_s) == "listening"
+    return contexts.Lesson(
+        name=held.lesson.name,
+        heading=f"Lesson: “{held.lesson.name}”, at {at_the(name)}",
+        told=_stands(house, held, listening),
+        examples=[draw(one, whole_s, scale=False) for one in heard],
+        to_come=EXAMPLES - len(heard) if listening else 0,
+        listening=listening,
+        refused=held.refused is not None,
+    )
+
+
+def _heard(example: Sequence[Interval]) -> list[Press]:
+    return [Press(start_s - example[0][0], None if end_s is None else end_s - start_s) for start_s, end_s in example]
+
+
+def _stands(house: House, held: Held, listening: bool) -> str:
+    name = held.lesson.name
+    if held.refused is not None:
+        return f"{words.sentence(held.refused)} Nothing was taught; begin the lesson again."
+    if held.kept:
+        return f"“{name}” is taught. From now on it is recognised."
+    heard = words.counted(len(held.lesson.examples), "example")
+    if not listening and len(held.lesson.examples) < EXAMPLES:
+        return f"The lesson ended after {LESSON_S / 60:.0f} minutes with {heard} of {words.number(EXAMPLES)}. Nothing was taught."
+    again = "again" if held.lesson.examples else words.times(EXAMPLES)
+    return (
+        f"{words.sentence(f'{heard} of {words.number(EXAMPLES)} heard')} Press it the same way {again}, and wait longer than "
+        f"{PARTED_S:.0f}{words.THIN}s between one and the next. The door listens until {words.clock(held.lesson.ends_s, house.zone)}."
+    )

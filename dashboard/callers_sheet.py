@@ -1,0 +1,51 @@
+"""The sheet about callers: hours and days, cadences with the lesson, times away. Puts its parts together; knows no HTTP."""
+
+from dataclasses import dataclass
+
+from dashboard import away_list, cadence_list, contexts, hours, words
+from dashboard.absences import as_field
+from dashboard.doorstep import head
+from dashboard.house import House
+from dashboard.marks import door_name
+from service.ports import Reader
+from service.teaching import Held
+
+DONE = {
+    "begun": "The lesson has begun.",
+    "forgotten": "The cadence is forgotten. Visits of the past are no longer told by it.",
+    "named": "These are your times away from now on, on this device.",
+    "read": "The calendar is read, in place of all that stood here.",
+    "added": "The time away is kept.",
+    "removed": "It is taken away.",
+}
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is answered to a form. `where`: `cadences` or `away`; `text` either a refusal or what was done."""
+
+    where: str = ""
+    text: str = ""
+    refused: bool = False
+
+
+def make(
+    reader: Reader, house: House, name: str, held: Held | None, taught: bool, calendar: bool, said: Said
+) -> contexts.Callers:
+    """`taught`: lessons can be given here. `calendar`: a calendar can be read here. `name`: who is reading, as they said."""
+    found = hours.make(reader, house)
+    today = house.today
+    return contexts.Callers(
+        head=head(house, "Callers", "callers"),
+        at=words.clock(house.now_s, house.zone),
+        date=words.day_and_month(today),
+        hours=found,
+        cadences=cadence_list.taught(house, reader.cadences(house.site.site)),
+        lesson=cadence_list.lesson(house, held),
+        teaches=taught,
+        doors=[contexts.DoorName(one.chime, one.door, door_name(one)) for one in house.doors],
+        away=away_list.make(reader, house, name),
+        reads_calendars=calendar,
+        soonest=as_field(house.now_s, house.zone),
+        said=contexts.Said(said.where, said.text, said.refused),
+    )
