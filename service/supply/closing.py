@@ -19,8 +19,9 @@ Array = NDArray[np.float64]
 
 _COARSE_STEPS, _FINE_STEPS = 12, 48
 _COARSE_PASSES, _FINE_PASSES = 6, 25
-_COARSE_V, _FINE_V, _CLOSED_V = 3e-2, 5e-8, 1e-3
-_FEW = 80  # rows whose equations are solved sooner than stepped
+_COARSE_V, _FINE_V, _SHARP_V, _CLOSED_V = 3e-2, 3e-7, 1e-8, 1e-3
+_MOST = 0.95  # of the rows: the others find the way in fine steps
+_FEW = 16  # rows whose equations are solved sooner than stepped
 _WIDTH_TURNS, _WIDTH_NEAR = 2, 1e-2
 _SLACK_V = 2e-3
 _LOWEST_V = -2.0  # of the rail at begin: a reservoir's resistance can take it below zero
@@ -43,7 +44,7 @@ def sketch(circuit: Circuit, near: Cycle | None = None) -> Closed:
     search = _Search.begun(circuit, near, _COARSE_STEPS)
     for _ in range(_COARSE_PASSES):
         closes = search.turn(_COARSE_STEPS, _COARSE_V)
-        if np.all(closes):
+        if np.mean(closes) > _MOST:
             break
     return Closed(search.cycle, closes)
 
@@ -55,7 +56,7 @@ def close(circuit: Circuit, near: Closed | None = None) -> Closed:
     """
     near = sketch(circuit) if near is None else near
     if len(near.closes) > _FEW:
-        return _closed_by_steps(circuit, near.cycle)
+        return _closed_by_steps(circuit, near.cycle, _FINE_V)
     found = solved(circuit, near.cycle, steps_of(_FINE_STEPS), near.equations)
     return _rest_by_steps(found, found.closes, near, np.arange(len(near.closes)))
 
@@ -71,19 +72,19 @@ def _rest_by_steps(found: Equations, closes: NDArray[np.bool_], near: Closed, in
     good, rest = np.flatnonzero(closes), np.flatnonzero(~closes)
     if not len(rest):
         return Closed(found.cycle, closes, found)
-    stepped = _closed_by_steps(rows_of(found.circuit, rest), rows_of(near.cycle, index[rest]))
+    stepped = _closed_by_steps(rows_of(found.circuit, rest), rows_of(near.cycle, index[rest]), _SHARP_V)
     order = np.argsort(np.concatenate([good, rest]))
     cycle = joined([rows_of(found.cycle, good), stepped.cycle])
     return Closed(rows_of(cycle, order), np.concatenate([closes[good], stepped.closes])[order])
 
 
-def _closed_by_steps(circuit: Circuit, near: Cycle) -> Closed:
+def _closed_by_steps(circuit: Circuit, near: Cycle, tolerance_v: float) -> Closed:
     """Fine steps; rows that are done rest."""
     search = _Search.begun(circuit, near, _FINE_STEPS)
     rows = np.arange(len(near.next_rail_v))
     ready: list[tuple[NDArray[np.intp], Cycle, NDArray[np.bool_]]] = []
     for turn in range(_FINE_PASSES):
-        closes = search.turn(_FINE_STEPS, _FINE_V)
+        closes = search.turn(_FINE_STEPS, tolerance_v)
         if np.all(closes) or turn == _FINE_PASSES - 1:
             ready.append((rows, search.cycle, np.abs(search.gap_v) < _CLOSED_V))
             break
