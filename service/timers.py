@@ -12,7 +12,7 @@ EVENTS_KEPT_S = 7 * 86400.0
 
 LOOK_EVERY_S = 10.0
 FORGET_EVERY_S = 3600.0
-TIDY_EVERY_S = 300.0
+TIDY_EVERY_S = 60.0
 
 
 class Timers:
@@ -21,7 +21,7 @@ class Timers:
     Parameters
     ----------
     look : called every ten seconds in the writer's transaction.
-    tidy : called every five minutes.
+    tidy : called every minute.
     """
 
     def __init__(
