@@ -2,7 +2,7 @@
 
 import importlib.metadata
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
@@ -23,6 +23,10 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from adapters.broker import EmbeddedBroker
     from adapters.http_server import Server
     from adapters.mqtt import BrokerAccess, Listener
+    from adapters.outlet_api import build as build_outlets
+    from adapters.outlets.addresses import read_networks
+    from adapters.outlets.broker import BrokerLine
+    from adapters.outlets.opening import opener
     from adapters.sql.engine import is_current
     from adapters.sql.work import SqlStore
     from service.actions import Actions
@@ -34,10 +38,15 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.intake import Understander
     from service.keeper import Keeper
     from service.lookout import Lookout
+    from service.outbox import Outbox
+    from service.outlet_actions import OutletActions, tell_the_broker
+    from service.present import Present
     from service.timers import Timers
+    from service.visits_over import VisitsOver
 
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends like Ctrl-C: everything is stopped in order
     with ExitStack() as stack:
+        networks = read_networks(settings.outlet_networks)
         take_folder(settings.data, stack)
         check_free(settings.listen, settings.http_port, "--http")
         broker = None
@@ -79,15 +88,37 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         watched = Watched()
         listener = Listener(access, settings.prefix, health, watched.now_s)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell, watched=watched)
-        timers = Timers(keeper, now_s, Lookout(store.reader()).look, give_memory_back)
+        lookout, visits_over = Lookout(store.reader()), VisitsOver(store.reader())
+
+        def look(work: Any, at_s: float) -> None:
+            lookout.look(work, at_s)
+            visits_over.look(work, at_s)
+
+        timers = Timers(keeper, now_s, look, give_memory_back)
         examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
-        app = build_app(store.reader(), keeper, Actions(keeper, examiner.ask), health, hub, settings, watched.now_s)
+        line = BrokerLine(access, settings.prefix)
+        with store.work() as work:
+            tell_the_broker(store.reader(), work, settings.mqtt_events)
+        senders = opener(line, health.version, networks, _path(settings.programs))
+        outbox = Outbox(store.reader(), keeper, now_s, senders)
+        hub.listen(outbox.told)
+        present = Present(store.reader(), now_s, line.now)
+        outlets = build_outlets(
+            store.reader(), OutletActions(store.reader(), keeper, outbox, now_s, settings.time_zone)
+        )
+        actions = Actions(keeper, examiner.ask)
+        app = build_app(store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets])
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),
             Part("timers", timers.run, timers.stop),
             Part("examiner", examiner.run, examiner.stop),
+            Part("outbox", outbox.run, outbox.stop),
         ]
+        if settings.mqtt_events:
+            hub.listen(present.told)
+            parts.append(Part("present state", present.run, present.stop))
+        stack.callback(line.close)
         if broker:
             tender = BrokerTender(broker)
             parts.insert(0, Part("broker", tender.run, tender.stop))
@@ -109,8 +140,10 @@ def build_app(
     hub: Any,
     settings: Settings,
     received_s: Callable[[], float] = now_s,
+    more: Sequence[Any] = (),
 ) -> Any:
-    """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received."""
+    """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received; `more`:
+    parts of the API that are built elsewhere."""
     from fastapi import FastAPI
 
     from adapters import examination_api, fitout_api, http_api, live, problems
@@ -136,6 +169,8 @@ def build_app(
         examination_api.build(lambda lines, sheet: apart(commands.answer_to, list(lines), sheet, settings.prefix))
     )
     app.include_router(live.build(reader, hub))
+    for router in more:
+        app.include_router(router)
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
     app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
     app.include_router(pages.build(reader, actions, health, now_s, prefix=settings.prefix))

@@ -75,6 +75,10 @@ class OutboxReader(Protocol):
 
     def outbox(self, outlet_id: int) -> Waiting: ...
 
+    def told_visits(self, since_s: float) -> set[int]:
+        """Numbers of the visits of which events were told since then."""
+        ...
+
 
 class OutboxWork(Protocol):
     """Part of `ports.Work`. Letters are written by `Work.add_event`, with the event. Raises NotFound."""

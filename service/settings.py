@@ -59,6 +59,14 @@ class Settings:
     enrolment_open: bool = _setting(
         True, "whether packs of chimes that nobody has claimed are understood, else refused"
     )
+    mqtt_events: bool = _setting(
+        True, "whether events and the present state are told at the broker, on `event` and `now`"
+    )
+    outlet_networks: str = _setting(
+        "",
+        "networks such as 192.168.1.0/24, with commas between, into which webhooks and mail may go though not public",
+    )
+    programs: str = _setting("", "folder of the programs that an event may call; empty = none")
     time_zone: str = field(default_factory=_time_zone, metadata={"meaning": "IANA zone that a new site gets"})
 
     @property

@@ -52,6 +52,10 @@ class BrokerLine:
                 return Answer(False, _reason(error))
         return Answer(True, "acknowledged")
 
+    def now(self, site: str, chime: str, payload: bytes) -> bool:
+        """The present state of a chime, retained; whether the broker has it."""
+        return self.tell(site, chime, "now", payload, retain=True).delivered
+
     def close(self) -> None:
         with self._lock:
             self._drop()

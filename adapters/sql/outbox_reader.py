@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
-from adapters.sql import outbox_tables
+from adapters.sql import outbox_tables, tables
 from adapters.sql.engine import table
 from adapters.sql.paging import whole
 from service.errors import NotFound
@@ -16,6 +16,7 @@ from service.outlet_form import read_outlet
 from service.outlets import Outlet
 
 OUTLET, LETTER = table(outbox_tables.Outlet), table(outbox_tables.Letter)
+EVENT = table(tables.Event)
 IN_LETTER = [column for column in LETTER.c if column is not LETTER.c.event_id]
 
 
@@ -61,6 +62,11 @@ class OutboxReader:
         nothing = (0, None, None)
         waiting, dead, delivered = (found.get(state, nothing) for state in ("waiting", "dead", "delivered"))
         return Waiting(waiting[0], waiting[1], dead[0], delivered[2])
+
+    def told_visits(self, since_s: float) -> set[int]:
+        with self._asking() as connection:
+            told = select(EVENT.c.data).where(EVENT.c.kind == "visit", EVENT.c.at_s >= since_s)
+            return {int(data["id"]) for data in connection.execute(told).scalars()}
 
 
 def all_outlets(connection: Connection) -> list[Outlet]:

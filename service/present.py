@@ -1,0 +1,128 @@
+"""How a chime is at present, in a few fields: what is retained on its topic `now`. Made from the record, whenever an event changes it.
+
+Nothing of it need be kept: after a restart it is made anew. Knows no broker.
+"""
+
+import json
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from service.errors import NotFound, StoreUnavailable
+from service.model import Event
+from service.ports import Clock, Reader
+from service.telling import rfc3339, rfc3339_or_none
+
+PRESSES_OF_S = 86_400.0
+"""The last press at a door is told while it is not older than this [s]."""
+
+AGAIN_AFTER_S = 5.0
+"""Pause before a broker that did not take it is asked again [s]."""
+
+ANEW_EVERY_S = 3600.0
+"""How often it is told even if nothing has changed, for a broker that has forgotten [s]."""
+
+Publish = Callable[[str, str, bytes], bool]
+"""Site, chime, payload; whether it was taken."""
+
+
+def present(reader: Reader, site: str, chime: str, now_s: float) -> dict[str, Any]:
+    """JSON-ready. Raises NotFound.
+
+    `doors`: the last press of the day at each; `blind`: why presses cannot be recorded now; `findings`: those that are open.
+    """
+    told = reader.chime(site, chime)
+    presses, _ = reader.presses(
+        site, now_s - PRESSES_OF_S, now_s + PRESSES_OF_S, chime=chime, limit=200, newest_first=True
+    )
+    last = {press.door: press for press in reversed(presses) if not press.doubtful}
+    blind = [one for one in reader.blind_spells(site, now_s - 60.0, now_s, now_s) if one.chime == chime]
+    return {
+        "alive": told.alive,
+        "heard": rfc3339(told.last_heard_s),
+        "doors": {
+            door.door: {
+                "name": door.name,
+                "pressed": rfc3339(last[door.door].start_s) if door.door in last else None,
+                "released": rfc3339_or_none(last[door.door].end_s) if door.door in last else None,
+            }
+            for door in reader.doors(site, chime)
+        },
+        "blind": next((one.why for one in blind if one.end_s is None and one.door is None), None),
+        "findings": [
+            {"name": one.finding.name, "door": one.finding.door, "state": one.state.value}
+            for one in reader.findings(site, chime)
+        ],
+    }
+
+
+class Present:
+    """A part of the daemon."""
+
+    def __init__(self, reader: Reader, clock: Clock, publish: Publish) -> None:
+        self._reader, self._clock, self._publish = reader, clock, publish
+        self._wake, self._stopping = threading.Event(), False
+        self._changed: set[tuple[str, str]] = set()
+        self._lock = threading.Lock()
+        self._last: dict[tuple[str, str], dict[str, Any]] = {}
+
+    def run(self) -> None:
+        wait_s, anew_s = 0.0, 0.0
+        while not self._stopping:
+            self._wake.wait(wait_s)
+            self._wake.clear()
+            now_s = self._clock()
+            if abs(now_s - anew_s) >= ANEW_EVERY_S:
+                anew_s = now_s
+                self._all_anew()
+            wait_s = ANEW_EVERY_S if self.turn() else AGAIN_AFTER_S
+
+    def stop(self) -> None:
+        self._stopping = True
+        self._wake.set()
+
+    def told(self, event: Event | None) -> None:
+        """A listener of the hub. How the rail is comes too often to be told here."""
+        if event is not None and event.kind != "supply":
+            with self._lock:
+                self._changed.add((event.site, event.chime))
+            self._wake.set()
+
+    def turn(self) -> bool:
+        """Tell what has changed. False: something was not taken, and is told later."""
+        with self._lock:
+            changed, self._changed = self._changed, set()
+        left = set[tuple[str, str]]()
+        for place in sorted(changed):
+            try:
+                if not self._tell(*place):
+                    left.add(place)
+            except NotFound:
+                continue
+            except StoreUnavailable:
+                left.add(place)
+        with self._lock:
+            self._changed |= left
+        return not left
+
+    def _tell(self, site: str, chime: str) -> bool:
+        if not self._reader.chime(site, chime).claimed:
+            return True
+        now_s = self._clock()
+        state = present(self._reader, site, chime, now_s)
+        if state == self._last.get((site, chime)):
+            return True
+        payload = json.dumps({"at": rfc3339(now_s), **state}, separators=(",", ":"), ensure_ascii=False)
+        if not self._publish(site, chime, payload.encode()):
+            return False
+        self._last[site, chime] = state
+        return True
+
+    def _all_anew(self) -> None:
+        try:
+            places = {(one.site, one.chime) for one in self._reader.chimes(claimed=True)}
+        except StoreUnavailable:
+            return
+        self._last.clear()
+        with self._lock:
+            self._changed |= places
