@@ -110,6 +110,9 @@ def _gap(house: House, fact: WhileAway, gap: Stretch) -> str:
 def _stretch(house: House, fact: WhileAway) -> str:
     """Which stretch is meant, with what says so."""
     whose = ", by your calendar" if fact.chosen == "by calendar" else ""
+    midnights = {words.local(moment_s, house.zone).strftime("%H.%M.%S") for moment_s in (fact.start_s, fact.end_s)}
+    if midnights == {"00.00.00"}:
+        return f"{words.days(fact.start_s, fact.end_s, fact.now_s, house.zone)}{whose}"
     begun = words.moment(fact.start_s, fact.now_s, house.zone).removeprefix("at ")
     if fact.end_s >= fact.now_s:
         return f"from {begun} until now{whose}"

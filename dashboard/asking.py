@@ -8,7 +8,7 @@ from dashboard.absences import Question, Wish, as_field
 from dashboard.answers import signs
 from dashboard.house import House
 from dashboard.marks import door_name, lanes_of
-from service.callers import Stretch, WhileAway
+from service.callers import WhileAway
 
 LISTED = 60
 """More than these stand on the sheets of their days."""
@@ -21,24 +21,9 @@ def choices(house: House, asked: Question, wish: Wish) -> list[contexts.Choice]:
     look = "Today" if asked.looked_s is None else "Since you last looked"
     found = [contexts.Choice(look, urlencode({"since": "look"}), not away and not between)]
     if asked.absence is not None:
-        text = f"While you were away, {days(house, asked.absence)}"
+        text = f"While you were away, {words.days(*asked.absence, house.now_s, house.zone)}"
         found.append(contexts.Choice(text, urlencode({"since": "away"}), away and not between))
     return found
-
-
-def days(house: House, stretch: Stretch) -> str:
-    """Its days, or its hours where it lies within one day.
-
-    Examples: `20 to 24 November`, `30 October to 2 November`, `09.00 to 17.30 on 24 November`, `09.00 to 17.30` today.
-    """
-    start, end = (words.local(moment_s, house.zone) for moment_s in stretch)
-    if start.date() == end.date():
-        if start.date() == house.today:
-            return words.span(*stretch, house.zone)
-        return f"{words.span(*stretch, house.zone)} on {words.day_and_month(start.date())}"
-    if (start.year, start.month) == (end.year, end.month):
-        return f"{start.day} to {words.day_and_month(end.date())}"
-    return f"{words.day_and_month(start.date())} to {words.day_and_month(end.date())}"
 
 
 def between(house: House, fact: WhileAway, wish: Wish) -> contexts.Between:

@@ -3,9 +3,8 @@
 from collections import Counter
 from collections.abc import Sequence
 
-from dashboard import contexts, words
+from dashboard import caller_contexts, words
 from dashboard.answers import summary
-from dashboard.asking import days
 from dashboard.house import House
 from service import callers
 from service.errors import Refused
@@ -19,13 +18,13 @@ PAST, COMING = 6, 12
 """So many are shown, the nearest to now."""
 
 
-def make(reader: Reader, house: House, name: str) -> contexts.AwayList:
+def make(reader: Reader, house: House, name: str) -> caller_contexts.AwayList:
     """Of the person of that name; empty where nobody has said a name."""
     found = _of(reader, house, name)
     shared = Counter(one.uid for one in found)
     past = [one for one in found if one.end_s <= house.now_s][::-1]
     coming = [one for one in found if one.end_s > house.now_s]
-    return contexts.AwayList(
+    return caller_contexts.AwayList(
         name,
         [_row(house, one, shared[one.uid], _coming(house, one)) for one in coming[:COMING]],
         [_row(house, one, shared[one.uid], _came_to(reader, house, one)) for one in past[:PAST]],
@@ -40,14 +39,10 @@ def _of(reader: Reader, house: House, name: str) -> Sequence[Away]:
     return reader.away(house.site.site, name, house.now_s - callers.LOOK_BACK_S, house.now_s + AHEAD_S)
 
 
-def _row(house: House, one: Away, shared: int, told: str) -> contexts.AwayRow:
-    when = days(house, (one.start_s, one.end_s - 1.0 if _midnight(house, one.end_s) else one.end_s))
+def _row(house: House, one: Away, shared: int, told: str) -> caller_contexts.AwayRow:
+    when = words.days(one.start_s, one.end_s, house.now_s, house.zone)
     button = "Take away" if shared == 1 else f"Take away all {shared} of this kind"
-    return contexts.AwayRow(when, one.summary or "Away", told, one.uid, button)
-
-
-def _midnight(house: House, time_s: float) -> bool:
-    return words.local(time_s, house.zone).strftime("%H.%M") == "00.00"
+    return caller_contexts.AwayRow(when, one.summary or "Away", told, one.uid, button)
 
 
 def _coming(house: House, one: Away) -> str:

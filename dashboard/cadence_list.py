@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from dashboard import contexts, words
+from dashboard import caller_contexts, words
 from dashboard.house import House
 from dashboard.marks import at_the, door_name
 from dashboard.phrase import Held as Press
@@ -13,12 +13,12 @@ from service.teaching import Held
 from service.who_ports import Taught
 
 
-def taught(house: House, found: Sequence[Taught]) -> list[contexts.TaughtCadence]:
+def taught(house: House, found: Sequence[Taught]) -> list[caller_contexts.TaughtCadence]:
     """All on one scale, so that a long one is seen to be long."""
     phrases = [_phrase(one.cadence) for one in found]
     whole_s = max((length_of(one) for one in phrases), default=1.0)
     return [
-        contexts.TaughtCadence(
+        caller_contexts.TaughtCadence(
             one.cadence.name,
             draw(phrase, whole_s, scale=False),
             _told(house, one),
@@ -52,7 +52,7 @@ def _told(house: House, fact: Taught) -> str:
     )
 
 
-def lesson(house: House, held: Held | None) -> contexts.Lesson | None:
+def lesson(house: House, held: Held | None) -> caller_contexts.Lesson | None:
     """The last lesson, with a wire for each of its examples: those to come are still blank."""
     if held is None:
         return None
@@ -61,7 +61,7 @@ def lesson(house: House, held: Held | None) -> contexts.Lesson | None:
     door = next((one for one in house.doors if (one.chime, one.door) == (held.chime, held.door)), None)
     name = door_name(door) if door else held.door
     listening = not held.is_over and held.lesson.stage(house.now_s) == "listening"
-    return contexts.Lesson(
+    return caller_contexts.Lesson(
         name=held.lesson.name,
         heading=f"Lesson: “{held.lesson.name}”, at {at_the(name)}",
         told=_stands(house, held, listening),

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from dashboard import away_list, cadence_list, contexts, hours, words
+from dashboard import away_list, cadence_list, caller_contexts, contexts, hours, words
 from dashboard.absences import as_field
 from dashboard.doorstep import head
 from dashboard.house import House
@@ -11,7 +11,6 @@ from service.ports import Reader
 from service.teaching import Held
 
 DONE = {
-    "begun": "The lesson has begun.",
     "forgotten": "The cadence is forgotten. Visits of the past are no longer told by it.",
     "named": "These are your times away from now on, on this device.",
     "read": "The calendar is read, in place of all that stood here.",
@@ -31,11 +30,11 @@ class Said:
 
 def make(
     reader: Reader, house: House, name: str, held: Held | None, taught: bool, calendar: bool, said: Said
-) -> contexts.Callers:
+) -> caller_contexts.Callers:
     """`taught`: lessons can be given here. `calendar`: a calendar can be read here. `name`: who is reading, as they said."""
     found = hours.make(reader, house)
     today = house.today
-    return contexts.Callers(
+    return caller_contexts.Callers(
         head=head(house, "Callers", "callers"),
         at=words.clock(house.now_s, house.zone),
         date=words.day_and_month(today),
@@ -47,5 +46,5 @@ def make(
         away=away_list.make(reader, house, name),
         reads_calendars=calendar,
         soonest=as_field(house.now_s, house.zone),
-        said=contexts.Said(said.where, said.text, said.refused),
+        said=caller_contexts.Said(said.where, said.text, said.refused),
     )

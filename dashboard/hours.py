@@ -5,7 +5,7 @@ from datetime import date, datetime
 from functools import cache
 from zoneinfo import ZoneInfo
 
-from dashboard import contexts, words
+from dashboard import caller_contexts, contexts, words
 from dashboard.house import House
 from dashboard.week import MOST, Cell, Rate, Week, draw_across, draw_down
 from service import callers
@@ -37,14 +37,14 @@ def wall_clock(zone: ZoneInfo) -> WallClock:
     return place
 
 
-def make(reader: Reader, house: House) -> contexts.Hours:
+def make(reader: Reader, house: House) -> caller_contexts.Hours:
     """Of the last twelve weeks, as far as the record reaches. Raises Refused where there are too many visits."""
     now_s, clock = house.now_s, wall_clock(house.zone)
     stretch, found = callers.patterns_of(reader, house.site.site, now_s - callers.WEEKS_S, now_s, clock, now_s)
     most = max((rate.visits for row in found.table for rate in row), default=0)
     each = max(1, -(-most // MOST))
     week = _week(found, stretch, clock, each)
-    return contexts.Hours(
+    return caller_contexts.Hours(
         headline=_headline(found),
         lead=_lead(found, stretch),
         wide=draw_across(week),
@@ -67,7 +67,8 @@ def _week(found: Patterns, stretch: Stretch, clock: WallClock, each: int) -> Wee
         place = clock(moment_s)
         whole[place.weekday][place.hour] += (after_s - moment_s) / 3600.0
         moment_s = after_s
-    heavy = {(one.weekday, one.hour) for one in found.standing_out}
+    often = _strongest(found.standing_out)
+    heavy = {(one.weekday, one.hour) for one in often}
     cells = [
         [
             Cell(
@@ -79,7 +80,7 @@ def _week(found: Patterns, stretch: Stretch, clock: WallClock, each: int) -> Wee
         ]
         for weekday, rates in enumerate(found.table)
     ]
-    times = {one.weekday: one.times for one in found.standing_out if one.hour is None}
+    times = {one.weekday: one.times for one in often if one.hour is None}
     remarks = [
         words.counted(rate.visits, "visit") + (f", {times[day]:.1f} times the mean" if day in times else "")
         for day, rate in enumerate(found.by_weekday)
@@ -130,15 +131,17 @@ def told(one: StandsOut) -> str:
 
 
 def _strongest(found: Sequence[StandsOut]) -> list[StandsOut]:
-    return sorted(found, key=lambda one: -(one.rate.low or 0.0))
+    """Those of more callers than the mean, the surest first; those of fewer are told as quiet hours."""
+    return sorted((one for one in found if one.times > 1.0), key=lambda one: -(one.rate.low or 0.0))
 
 
 def _headline(found: Patterns) -> str:
     if found.too_little:
         return "It is too early to say when callers come."
-    if not found.standing_out:
+    strongest = _strongest(found.standing_out)
+    if not strongest:
         return "No hour of the week stands out."
-    best = _strongest(found.standing_out)[0]
+    best = strongest[0]
     day = f" on {WEEKDAYS[best.weekday]}s" if best.weekday is not None else ""
     hour = f" from {best.hour:02d}.00 to {best.hour + 1:02d}.00" if best.hour is not None else ""
     return f"Callers come most often{day}{hour}."

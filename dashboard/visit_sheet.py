@@ -2,7 +2,7 @@
 
 from markupsafe import Markup
 
-from dashboard import contexts, entries, words
+from dashboard import caller_contexts, contexts, entries, words
 from dashboard.doorstep import head
 from dashboard.house import House
 from dashboard.marks import at_the, door_name
@@ -21,13 +21,15 @@ WHY: dict[model.RedatingWhy, str] = {
 }
 
 
-def make(house: House, visit: model.Visit, by: str, refused: str = "", kept: bool = False) -> contexts.VisitSheet:
+def make(
+    house: House, visit: model.Visit, by: str, refused: str = "", kept: bool = False
+) -> caller_contexts.VisitSheet:
     """`house` must cover the day of the visit. `by`: who is reading, as they said."""
     door = next((one for one in house.doors if (one.chime, one.door) == (visit.chime, visit.door)), None)
     name = door_name(door) if door else visit.door
     day = words.local(visit.start_s, house.zone).date()
     what = "A doubtful contact" if visit.doubtful else "A visit"
-    return contexts.VisitSheet(
+    return caller_contexts.VisitSheet(
         head=head(house, f"{name} at {words.clock(visit.start_s, house.zone)}", "visit"),
         visit=visit.id,
         time=words.clock(visit.start_s, house.zone),

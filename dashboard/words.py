@@ -147,6 +147,26 @@ def day_long(day: date) -> str:
     return f"{weekday(day)} {day_and_month(day)} {day.year}"
 
 
+def days(start_s: float, end_s: float, now_s: float, zone: ZoneInfo) -> str:
+    """A stretch by its days; by its hours where it lies within one day. What ends at midnight does not touch the day after.
+
+    >>> zone = ZoneInfo("Europe/London")
+    >>> found = [days(*s, 1795630800.0, zone) for s in ((1795132800.0, 1795478400.0), (1795597200.0, 1795626000.0))]
+    >>> [one.replace(KEPT, " ") for one in found]
+    ['20 to 23 November', '09.00 to 17.00']
+    """
+    start, end = local(start_s, zone), local(end_s, zone)
+    last = local(end_s - 1.0, zone).date() if end.strftime("%H.%M.%S") == "00.00.00" else end.date()
+    if start.date() == end.date():
+        day = "" if start.date() == local(now_s, zone).date() else f" on {day_and_month(start.date())}"
+        return f"{span(start_s, end_s, zone)}{day}"
+    if start.date() == last:
+        return day_and_month(last)
+    if (start.year, start.month) == (last.year, last.month):
+        return f"{start.day} to {day_and_month(last)}"
+    return f"{day_and_month(start.date())} to {day_and_month(last)}"
+
+
 def moment(time_s: float, now_s: float, zone: ZoneInfo) -> str:
     """A time as said today: at 16.02; at 16.02 yesterday; at 16.02 on 3 November."""
     then, today = local(time_s, zone).date(), local(now_s, zone).date()

@@ -33,6 +33,7 @@ def test_the_hour_that_stands_out_is_the_answer(opened: Opened) -> None:
     page = opened(twelve_weeks()).get(PATH).text
     assert headline(page) == "Callers come most often on Tuesdays from 10.00 to 11.00."
     assert "Tuesdays from 10.00 to 11.00, " in words_of(page)
+    assert " 0.0 times" not in words_of(page)  # fewer callers than usual are the quiet hours
 
 
 def test_the_usual_quiet_hours_run_over_midnight(opened: Opened) -> None:
