@@ -81,7 +81,11 @@ def _doubtful(told: model.Visit) -> list[str]:
     press = told.presses[0]
     if len(told.presses) == 1 and press.end_s is not None and press.end_s > press.start_s:
         contacts += f" of {words.duration(press.end_s - press.start_s)}"
-    parts = [f"{contacts}, too short for a finger"]
+    pulses = {press.pulses for press in told.presses}
+    again = len(told.presses) >= model.SINGLE_PULSES and pulses == {1}
+    parts = [
+        f"{contacts}, {'each a single pulse, as damp or induction makes them' if again else 'too short for a finger'}"
+    ]
     if told.sounded is not None:
         parts.append(_answer(told.sounded, len(told.presses)))
     return parts

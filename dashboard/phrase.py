@@ -45,7 +45,7 @@ def _scale(whole_s: float, x: Callable[[float], float], wire: float) -> list[Mar
     drawn = []
     for number in range(int(whole_s / step) + 1):
         moment_s = number * step
-        text = f"{moment_s:.0f}" if step >= 1 else f"{moment_s:.1f}"
+        text = f"{moment_s:.0f}" if step >= 1 or not number else f"{moment_s:.1f}"
         drawn += [
             label(
                 x(moment_s),
@@ -65,4 +65,6 @@ def _press(one: Held, x: Callable[[float], float], wire: float) -> list[Markup]:
     stroke = at(place, wire, ink.strokes((one.doubtful,), False))
     if one.length_s is None:
         return [stroke, at(place, wire, ink.slashes(False), class_="loose")]
+    if one.doubtful:
+        return [stroke]
     return [line_across(place, x(one.start_s + one.length_s), wire, "held"), stroke]

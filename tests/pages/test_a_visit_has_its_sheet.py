@@ -49,6 +49,15 @@ def test_a_single_pulse_is_likely_and_not_sure(opened: Opened) -> None:
     assert "12.00 Front door One press, likely but not sure: a single pulse. The chime answered." in words_of(page)
 
 
+def test_single_pulses_again_and_again_are_damp_or_induction(opened: Opened) -> None:
+    record = empty_house()
+    record.rang("front", "25 Nov 2026 12.00", (0.01,) * 3, sounds=False)
+    page = opened(changed(record, sure="likely", pulses=1)).get("/").text
+    assert "12.00 Front, doubtful Three contacts, each a single pulse, as damp or induction makes them." in words_of(
+        page
+    )
+
+
 def test_a_press_cut_off_by_a_restart_has_no_end(opened: Opened) -> None:
     record = empty_house()
     record.rang("front", "25 Nov 2026 12.00", (2.5,))
