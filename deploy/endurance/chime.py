@@ -75,8 +75,7 @@ class Chime:
     def calm(self) -> None:
         """Power and network are back for good."""
         self._way.set("open")
-        if self._on_s is None:
-            self._on_power_on(None)
+        self._on_power_on(None)
 
     def leave(self) -> None:
         self._line.leave()
@@ -106,6 +105,8 @@ class Chime:
     # what happens to it
 
     def _on_power_on(self, _: None) -> None:
+        if self._on_s is not None:
+            return
         now_s = self._on_s = time.time()
         if self.life.packs:
             self.life.powerless.append((self._off_s, now_s))
@@ -116,7 +117,8 @@ class Chime:
         self._tell([packing.text("load.log", "idle")], now_s)
 
     def _on_power_off(self, _: None) -> None:
-        if self._on_s is None:
+        """Not before anything of it has come through: until then nobody can know that it is there."""
+        if self._on_s is None or not self._sent:
             return
         self._off_s, was_online = time.time(), self._line.online
         self._way.vanish()

@@ -49,6 +49,11 @@ class Clock:
             "NO_FAKE_STAT": "1",  # else all compiled modules look out of date
         }
 
+    def forget(self, process: int) -> None:
+        """Take away what libfaketime leaves of a process that was killed."""
+        for name in (f"faketime_shm_{process}", f"sem.faketime_sem_{process}"):
+            Path("/dev/shm", name).unlink(missing_ok=True)
+
     def search_path(self) -> list[str]:
         """To stand first on the module path of a Python that runs in `environment`."""
         return [] if self._library is None else [str(HERE / "stepped")]

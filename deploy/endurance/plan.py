@@ -20,7 +20,10 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How dense it comes. Spans are (shortest, longest), `…_every_s` mean distances at one chime [s]."""
+    """How dense it comes. Spans are (shortest, longest), `…_every_s` mean distances at one chime [s].
+
+    `fitted_s`: so long nothing happens to a chime that has just been fitted. `lit_s`: its power stays so long at least.
+    """
 
     seconds: float
     service_kills: int
@@ -41,6 +44,8 @@ class Pace:
     again_every_s: float = 30.0
     rubbish_every_s: float = 60.0
     backlog: int = 24
+    fitted_s: float = 5.0
+    lit_s: float = 0.0
 
 
 def long(minutes: float) -> Pace:
@@ -73,6 +78,8 @@ def brief() -> Pace:
         again_every_s=0.6,
         rubbish_every_s=0.8,
         backlog=10,
+        fitted_s=1.5,
+        lit_s=2.0,
     )
 
 
@@ -126,9 +133,9 @@ def timetable(rng: Random, pace: Pace, hertz: float) -> list[Event]:
     """All that happens to one chime, in order."""
     on_s = rng.uniform(0.0, min(2.0, pace.seconds / 10.0))
     events, powered_s = [Event(on_s, "power_on")], [on_s]
-    for at_s in _moments(rng, on_s, pace.seconds, pace.power_every_s):
+    for at_s in _moments(rng, on_s + pace.fitted_s, pace.seconds, pace.power_every_s):
         until_s = at_s + rng.uniform(*pace.power_off_s)
-        if at_s > powered_s[-1] and until_s < pace.seconds:
+        if at_s > powered_s[-1] + pace.lit_s and until_s < pace.seconds:
             events += [Event(at_s, "power_off"), Event(until_s, "power_on")]
             powered_s.append(until_s)
     events += _presses(rng, pace, Thumb(rng, hertz), powered_s)
@@ -137,7 +144,7 @@ def timetable(rng: Random, pace: Pace, hertz: float) -> list[Event]:
         at_s += span_s
         events.append(Event(at_s, "window", span_s))
     free_s = 0.0
-    for at_s in _moments(rng, on_s, pace.seconds, pace.cut_every_s):
+    for at_s in _moments(rng, on_s + pace.fitted_s, pace.seconds, pace.cut_every_s):
         until_s = at_s + rng.uniform(*(pace.long_cut_s if rng.random() < 0.15 else pace.cut_s))
         if at_s > free_s and until_s < pace.seconds:
             events += [Event(at_s, "way", rng.choice(("stalled", "refused", "slow"))), Event(until_s, "way", "open")]

@@ -117,7 +117,7 @@ class Service:
         self, folder: Path, http: int, disk: Disk, clock: Clock, url: str, mqtt_port: int, login: Login
     ) -> None:
         self.http, self.log = http, folder / "service.log"
-        self._disk = disk
+        self._disk, self._clock = disk, clock
         words = ["--broker", url] if url else ["--mqtt", str(mqtt_port)]
         self._command = [sys.executable, "-P", "-m", "service", "run", "--data", str(folder / "data")]
         self._command += ["--http", str(http), *words]
@@ -152,11 +152,13 @@ class Service:
         if self._process is not None:
             self._process.kill()
             self._process.wait()
+            self._clock.forget(self._process.pid)
 
     async def stop(self) -> None:
         if self._process is not None and self.running:
             self._process.terminate()
             await asyncio.to_thread(self._process.wait)
+            self._clock.forget(self._process.pid)
 
     async def answers(self, within_s: float) -> bool:
         """Whether its page can be reached within that time."""
