@@ -19,7 +19,7 @@ from service.supply.unknowns import BROAD, KINDS, NAMES, Chime, Floats, Identifi
 STEP = np.full(len(NAMES), 1e-4)
 LARGEST_MOVE = np.array([0.15, 0.7, 0.4, 1.0, 1.0, 0.02, 0.02, 0.02, 0.5, 0.5])
 
-IN_PROPORTION, LEAST_LEFT = [NAMES.index(name) for name in ("r", "esr", "l")], 0.4
+IN_PROPORTION, LEAST_LEFT = [NAMES.index(name) for name in ("r", "esr", "l")], 0.55
 """The rail follows these themselves and not their logarithms: in the valley where resistance may lie in the source or in the
 reservoir a step in proportion leads far, where one in logarithms soon leaves it."""
 
@@ -274,9 +274,10 @@ class _Fit:
     def _move(self, step: Floats) -> None:
         size = len(NAMES)
         shrink = float(np.min(np.append(LARGEST_MOVE / np.maximum(np.abs(step[:size]), 1e-12), 1.0)))
+        shrink = min(shrink, (1.0 - LEAST_LEFT) / max(-float(np.min(step[IN_PROPORTION])), 1e-12))
         step = step * shrink
         moved = step[:size].copy()
-        moved[IN_PROPORTION] = np.log1p(np.maximum(moved[IN_PROPORTION], LEAST_LEFT - 1.0))
+        moved[IN_PROPORTION] = np.log1p(moved[IN_PROPORTION])
         self.theta = self.theta + moved
         self.shift_hz += float(step[size])
         per_burst = step[size + 1 :].reshape(-1, 3)

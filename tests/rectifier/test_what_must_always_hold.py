@@ -9,7 +9,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from service.supply.diodes import SCHOTTKY, SILICON, Diode
-from service.supply.rectifier import PHASES, Supply, steady_state
+from service.supply.rectifier import PHASES, Supply, next_to, steady_state
 
 FIGURES = (
     "rail_max_v",
@@ -205,3 +205,29 @@ def test_shapes_that_do_not_fit_are_refused() -> None:
         steady_state(Supply(np.array([50.0, 60.0]), np.array([12.0, 13.0, 14.0]), 3.0, 470e-6, 0.02))
     with pytest.raises(ValueError, match="broadcast"):
         steady_state(Supply(np.array([[50.0], [60.0]]), 12.0, 3.0, 470e-6, 0.02))
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {},
+        {"leakage_h": 2e-3, "third": 0.03, "third_phase": 3.0, "fifth": 0.01},
+        {"regulator": "switching", "rated_rail_v": 12.0, "dropout_v": 5.0, "leakage_h": 1e-3},
+        {"test_ohm": 330.0, "leakage_h": 1e-3},
+        {"load_a": 0.12, "dropout_v": 11.0},
+    ],
+    ids=str,
+)
+def test_slopes_from_one_step_are_those_of_circuits_apart(more: dict[str, Any]) -> None:
+    """`next_to` against central differences of the whole search over steps a hundred times as wide."""
+    supply = Supply(
+        **{"mains_hz": 50.0, "open_circuit_v": 14.0, "source_ohm": 2.5, "reservoir_f": 470e-6, "load_a": 0.02} | more
+    )
+    state = steady_state(supply)
+    for name in ("source_ohm", "open_circuit_v", "reservoir_f", "load_a", "esr_ohm"):
+        value = getattr(supply, name)
+        beside = next_to(state, replace(supply, **{name: value * np.array([1.0, 1.0 + 1e-4])}), np.array([0, 0]))
+        found = (beside.rail_v[1] - beside.rail_v[0]) / 1e-4
+        apart = steady_state(replace(supply, **{name: value * np.array([0.99, 1.01])})).rail_v
+        expected = (apart[1] - apart[0]) / 0.02
+        assert found == pytest.approx(expected, abs=0.02 * np.max(np.abs(expected)) + 1e-4), name
