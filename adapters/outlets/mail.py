@@ -26,6 +26,9 @@ from service.retries import Answer
 WITHIN_S = 30.0
 """For each step of the conversation; RFC 5321, section 4.5.3.2, allows minutes, a house's own mail needs none [s]."""
 
+SUBJECT_LIMIT = 200
+"""Characters."""
+
 
 class MailSender:
     """A `Sender`: a conversation of its own for each mail.
@@ -98,7 +101,8 @@ def message(letters: Sequence[Letter], way: Mail, zone: ZoneInfo, now_s: float) 
     """The mail: its subject is the one event, or how many there are."""
     told = [letter.content for letter in letters]
     mail = EmailMessage(policy=SMTP)
-    mail["Subject"] = heading(told[0]) if len(told) == 1 else f"{len(told)} events: {heading(told[0])}, and more"
+    subject = heading(told[0]) if len(told) == 1 else f"{len(told)} events: {heading(told[0])}, and more"
+    mail["Subject"] = " ".join(subject.split())[:SUBJECT_LIMIT]  # on one line, whatever somebody has typed
     mail["From"], mail["To"] = way.sender, ", ".join(way.to)
     mail["Date"] = format_datetime(datetime.fromtimestamp(now_s, UTC).astimezone(zone))
     mail["Message-ID"] = f"<{_key(letters)}@{way.sender.rpartition('@')[2]}>"
