@@ -1,5 +1,7 @@
 """The answer on top of the Doorstep, and what qualifies it, in sentences: who rang, and what the record cannot know of that time."""
 
+from math import ceil
+
 from dashboard import blind_words, words
 from dashboard.house import House
 from dashboard.words import other_time
@@ -92,12 +94,15 @@ def _record(house: House, fact: WhileAway) -> str:
 
 
 def _gap(house: House, fact: WhileAway, gap: Stretch) -> str:
-    start_s, end_s = gap
+    start_s, end_s = (
+        gap[0],
+        gap[1] if gap[1] >= fact.now_s else 60.0 * ceil(gap[1] / 60.0),
+    )  # what is told covers it all
     begun = words.moment(start_s, fact.now_s, house.zone).removeprefix("at ")
     if end_s >= fact.now_s:
         return f"the time since {begun}"
-    if end_s - start_s < 60.0:
-        return f"{words.duration(end_s - start_s)} at {begun}"
+    if gap[1] - start_s < 60.0:
+        return f"{words.duration(gap[1] - start_s)} at {begun}"
     same = words.local(start_s, house.zone).date() == words.local(end_s, house.zone).date()
     if same and begun == words.clock(start_s, house.zone):
         return f"{begun} to {words.clock(end_s, house.zone)}"

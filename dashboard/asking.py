@@ -36,8 +36,8 @@ def between(house: House, fact: WhileAway, wish: Wish) -> contexts.Between:
     )
 
 
-def listed(house: House, fact: WhileAway) -> Sequence[contexts.Listed]:
-    """Visits, doubtful contacts and signs of unseen presses, oldest first."""
+def listed(house: House, fact: WhileAway) -> tuple[Sequence[contexts.Listed], str]:
+    """Visits, doubtful contacts and signs of unseen presses, oldest first; and how many earlier ones are left out."""
     names = {(door.chime, door.door): door_name(door) for door in house.doors}
     labels = {(lane.chime, lane.door): lane.label for lane in lanes_of(house)}
     found: list[tuple[float, str, str, int | None]] = []
@@ -56,4 +56,10 @@ def listed(house: House, fact: WhileAway) -> Sequence[contexts.Listed]:
         heading = f"{words.clock(start_s, house.zone)} {name}"
         rows.append(contexts.Listed("" if said == before else said, heading, text, visit_id))
         before = said
-    return rows
+    more = len(found) - len(rows)
+    left_out = (
+        f"{words.counted(more, 'earlier entry stands', 'earlier entries stand')} on the sheets of their days"
+        if more
+        else ""
+    )
+    return rows, words.sentence(left_out) if more else ""

@@ -108,6 +108,7 @@ class Doorstep:
     choices: Sequence[Choice]
     between: Between
     listed: Sequence[Listed]
+    left_out: str  # how many earlier ones are not listed
     wires: Wires
     earlier: Sequence[EarlierDay]
     totals: str

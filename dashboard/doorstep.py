@@ -108,6 +108,7 @@ def make(
     start_s, end_s = day_stretch(today, house.zone)
     since_look = fact.chosen != "by calendar" and (bool(asked.trouble) or not (wish.start or wish.end))
     tell = answers.since_look(house, fact, asked.looked_s) if since_look else answers.while_away(house, fact)
+    listed = ([], "") if since_look or fact.start_s >= start_s else asking.listed(house, fact)
     troubles = [*troubles, asked.trouble] if asked.trouble else troubles
     return contexts.Doorstep(
         head=head(house, "Doorstep", "doorstep"),
@@ -118,7 +119,8 @@ def make(
         lead=tell[1],
         choices=asking.choices(house, asked, wish),
         between=asking.between(house, fact, wish),
-        listed=[] if since_look or fact.start_s >= start_s else asking.listed(house, fact),
+        listed=listed[0],
+        left_out=listed[1],
         wires=wires(house, day_of(house, start_s, end_s, asked.looked_s)),
         earlier=[_earlier(house, today - timedelta(days=n)) for n in range(1, EARLIER_DAYS + 1)],
         totals=_totals(house),

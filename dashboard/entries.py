@@ -4,6 +4,9 @@ from dashboard import words
 from dashboard.house import House
 from service import model
 
+NOTE_BEGUN = 90
+"""Characters of a note that stand beside a mark."""
+
 MOVED_S = 1.0
 """What was moved by less is not told as dated anew [s]."""
 
@@ -26,8 +29,17 @@ def told(house: House, visit: model.Visit) -> str:
     facts = _doubtful(visit) if visit.doubtful else _facts(visit, house.now_s)
     parts = [*_who(visit), *facts, *_uncertainty(visit), *_dated_anew(house, visit)]
     if visit.note:
-        parts.append(f"noted: {' '.join(visit.note.splitlines())}")
+        parts.append(f"noted: {_begun(' '.join(visit.note.splitlines()))}")
     return " ".join(words.sentence(part) for part in parts)
+
+
+def _begun(note: str) -> str:
+    """As much of a note as stands beside a mark, broken at a space; its visit's sheet has all of it.
+
+    >>> _begun("left it next door"), len(_begun("left it next door " * 20))
+    ('left it next door', 89)
+    """
+    return note if len(note) <= NOTE_BEGUN else f"{note[:NOTE_BEGUN].rpartition(' ')[0] or note[:NOTE_BEGUN]} …"
 
 
 def _who(visit: model.Visit) -> list[str]:

@@ -77,7 +77,7 @@ def times(count: int) -> str:
 
 def sentence(text: str) -> str:
     """With a capital and a full stop."""
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?")) else ".")
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "…")) else ".")
 
 
 def listed(parts: Sequence[str]) -> str:

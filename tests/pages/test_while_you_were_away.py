@@ -72,6 +72,30 @@ def test_an_absence_of_other_days_lists_what_happened(opened: Opened) -> None:
     assert "Saturday 21 November 09.04 Front door Two presses. The chime answered both. 10.25 Front door" in said
 
 
+def test_a_long_list_says_how_many_are_left_out(opened: Opened) -> None:
+    record = usual_house()
+    for minute in range(0, 60, 2):
+        record.rang("front", f"10 Nov 2026 10.{minute:02d}")
+        record.rang("front", f"10 Nov 2026 12.{minute:02d}")
+    page = opened(record).get("/?start=2026-11-10T10:00&end=2026-11-22T18:00").text
+    # 60 and twelve more since 19 November, of which sixty are listed; a doubtful contact is no visit
+    assert headline(page).startswith("71 visits in that time; ")
+    assert (
+        "In that time Twelve earlier entries stand on the sheets of their days. Tuesday 10 November 10.24 Front door"
+        in words_of(page)
+    )
+
+
+def test_a_gap_is_told_to_the_full_minute_that_has_it_behind(opened: Opened) -> None:
+    record = usual_house()
+    record.blind("24 Nov 2026 14.02.50", "24 Nov 2026 14.30.10")
+    record.blind("24 Nov 2026 14.50.05", "24 Nov 2026 14.50.35")
+    page = opened(record).get("/?start=2026-11-24T12:00&end=2026-11-24T15:00").text
+    assert headline(page) == (
+        "One visit in that time; the record is complete but for 14.02 to 14.31 yesterday and 30 s at 14.50 yesterday."
+    )
+
+
 def test_two_times_can_be_asked_for_and_stand_in_the_form(opened: Opened) -> None:
     page = opened(usual_house()).get("/house/tern-cottage?start=2026-11-24T12:00&end=2026-11-24T18:00").text
     assert headline(page) == "Two visits in that time; the record is complete."
