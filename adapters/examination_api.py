@@ -122,9 +122,7 @@ class ExaminationAnswer(Form):
     )
 
 
-PROBLEMS = forms.PROBLEMS | {
-    413: {"model": forms.Problem, "description": "too many bytes", "content": {"application/problem+json": {}}}
-}
+PROBLEMS = forms.PROBLEMS | {413: forms.problem_told("too many bytes")}
 
 
 def build(examine: Examine) -> APIRouter:

@@ -1,6 +1,7 @@
 """Errors over HTTP: RFC 9457 problem details. The only place that knows which error is which status."""
 
 from http import HTTPStatus
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -34,8 +35,31 @@ STATUS: dict[type[BellcrankError], HTTPStatus] = {
 }
 
 
+PROBLEM = {
+    "title": "Problem",
+    "description": "RFC 9457 problem details.",
+    "type": "object",
+    "properties": {
+        "type": {"type": "string", "default": "about:blank"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "instance": {"type": "string"},
+    },
+    "required": ["title", "status", "detail", "instance"],
+}
+
+
 def install(app: FastAPI) -> None:
-    """Make every error of the API a problem document."""
+    """Make every error of the API a problem document, and describe it."""
+    describe = app.openapi
+
+    def described() -> dict[str, Any]:
+        told = describe()
+        told["components"]["schemas"]["Problem"] = PROBLEM
+        return told
+
+    app.openapi = described  # type: ignore[method-assign]
     for kind in STATUS:
         app.add_exception_handler(kind, _ours)
     app.add_exception_handler(HTTPException, _http)

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal
 from fastapi import Path, Query
 from pydantic import AwareDatetime, Field
 
-from adapters.api_forms import PROBLEMS, Form, Problem, Visit
+from adapters.api_forms import PROBLEMS, Form, Visit, problem_told
 from adapters.log_forms import BlindSpell, Unseen
 from service.callers import Chosen
 from service.names import NAME_LIMIT, NOTE_LIMIT
@@ -39,10 +39,7 @@ CALENDAR_ANSWER: dict[int | str, dict[str, Any]] = {
     }
 }
 
-UPLOAD_PROBLEMS = PROBLEMS | {
-    code: {"model": Problem, "description": text, "content": {"application/problem+json": {}}}
-    for code, text in {413: "too many bytes", 415: "no calendar"}.items()
-}
+UPLOAD_PROBLEMS = PROBLEMS | {413: problem_told("too many bytes"), 415: problem_told("no calendar")}
 
 VisitId = Annotated[int, Path(ge=1, le=2**63 - 1, examples=[3205])]
 Person = Annotated[str, Path(examples=["Ann"])]
