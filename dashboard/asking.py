@@ -7,7 +7,7 @@ from dashboard import contexts, entries, words
 from dashboard.absences import Question, Wish, as_field
 from dashboard.answers import signs
 from dashboard.house import House
-from dashboard.marks import door_name, lanes_of
+from dashboard.lanes import door_name, lanes_of
 from service.callers import WhileAway
 
 LISTED = 60

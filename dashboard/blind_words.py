@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from dashboard import entries, words
 from dashboard.house import House
-from dashboard.marks import lanes_of
+from dashboard.lanes import lanes_of
 from service import model
 from service.findings.verdict import Measured
 from service.presses.blind import covered_s

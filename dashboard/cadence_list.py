@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from dashboard import caller_contexts, words
 from dashboard.house import House
-from dashboard.marks import at_the, door_name
+from dashboard.lanes import at_the, door_name
 from dashboard.phrase import Held as Press
 from dashboard.phrase import draw, length_of
 from service.presses.cadence import Cadence, Interval

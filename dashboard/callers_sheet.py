@@ -6,7 +6,7 @@ from dashboard import away_list, cadence_list, caller_contexts, contexts, hours,
 from dashboard.absences import as_field
 from dashboard.doorstep import head
 from dashboard.house import House
-from dashboard.marks import door_name
+from dashboard.lanes import door_name
 from service.ports import Reader
 from service.teaching import Held
 

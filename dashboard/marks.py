@@ -6,21 +6,10 @@ from typing import Literal
 
 from dashboard import entries, words
 from dashboard.house import House
-from service import model
+from dashboard.lanes import Lane, door_name, lanes_of, places_of
 
 STROKES_LIMIT = 5
 """More presses than this are drawn as so many strokes, and counted in words."""
-
-
-@dataclass(frozen=True)
-class Lane:
-    """A wire: a door's, or the chime's that its doors lead to."""
-
-    label: str
-    chime: str
-    door: str | None
-    chime_lane: int
-    from_s: float  # nobody listened to this wire before
 
 
 @dataclass(frozen=True)
@@ -70,34 +59,6 @@ class Day:
         return min(self.now_s, self.end_s) if self.now_s is not None else self.end_s
 
 
-def door_name(door: model.Door) -> str:
-    """As said in a sentence: `Front door`, or the name as its owner gave it."""
-    return f"{door.name} door" if door.name.casefold() == door.door.casefold() else door.name
-
-
-def at_the(name: str) -> str:
-    """Its name within a sentence.
-
-    >>> at_the("Front door"), at_the("Ann’s door")
-    ('the front door', 'Ann’s door')
-    """
-    plain = name.endswith(" door") and name.count(" ") == 1 and "’" not in name and "'" not in name
-    return f"the {name[0].lower()}{name[1:]}" if plain else name
-
-
-def lanes_of(house: House) -> list[Lane]:
-    lanes: list[Lane] = []
-    for chime in house.chimes:
-        doors = [door for door in house.doors if door.chime == chime.chime]
-        end = len(lanes) + len(doors)
-        lanes += [
-            Lane(door.name.removesuffix(" door"), door.chime, door.door, end, chime.first_heard_s) for door in doors
-        ]
-        name = "Chime" if len(house.chimes) == 1 else f"{chime.chime.replace('-', ' ').capitalize()} chime"
-        lanes.append(Lane(name, chime.chime, None, end, chime.first_heard_s))
-    return lanes
-
-
 def day_of(house: House, start_s: float, end_s: float, looked_s: float | None = None) -> Day:
     """The day of a house; what lies in the future is left blank."""
     lanes = lanes_of(house)
@@ -121,8 +82,14 @@ def day_of(house: House, start_s: float, end_s: float, looked_s: float | None = 
     )
 
 
+def _span(house: House, first_s: float, last_s: float, end_s: float) -> str:
+    """Only the end of the day itself is told as 24.00."""
+    whole = last_s >= end_s and end_s < house.now_s
+    return f"{words.clock(first_s, house.zone)} to {'24.00' if whole else words.clock(last_s, house.zone)}"
+
+
 def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
-    places = {(lane.chime, lane.door): number for number, lane in enumerate(lanes)}
+    places = places_of(lanes)
     names = {(door.chime, door.door): door_name(door) for door in house.doors}
     marks = []
     for visit in house.visits:
@@ -149,10 +116,10 @@ def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
 
 
 def _unseen_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
-    places = {lane.chime: number for number, lane in enumerate(lanes) if lane.door is None}
+    places = places_of(lanes)
     marks = []
     for one in house.unseen(start_s, end_s):
-        lane = places.get(one.chime)
+        lane = places.get((one.chime, None))
         if lane is None:
             continue
         doors = sum(other.chime == one.chime and other.door is not None for other in lanes)
@@ -172,15 +139,13 @@ def _unseen_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: fl
 
 
 def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
-    places = {lane.chime: number for number, lane in enumerate(lanes) if lane.door is None}
+    places = places_of(lanes)
     marks = []
     for spell in house.blind:
         first, last = max(spell.start_s, start_s), min(spell.end_s if spell.end_s is not None else house.now_s, end_s)
-        lane = places.get(spell.chime)
+        lane = places.get((spell.chime, None))
         if lane is None or last <= first:
             continue
-        # only the end of the day itself is told as 24.00
-        until = "24.00" if last >= end_s and end_s < house.now_s else words.clock(last, house.zone)
         who = "the chime" if len(house.chimes) == 1 else f"the {lanes[lane].label[0].lower()}{lanes[lane].label[1:]}"
         cause = entries.CAUSES[spell.why].format(who=who)
         marks.append(
@@ -191,7 +156,7 @@ def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
                 lane,
                 (),
                 None,
-                f"{words.clock(first, house.zone)} to {until}",
+                _span(house, first, last, end_s),
                 f"Nothing could be recorded: {cause}. A caller may have come and gone.",
             )
         )
@@ -200,15 +165,14 @@ def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
 
 def _unfitted_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
     """A door of which nothing had been heard: its wire alone is hatched."""
-    places = {(lane.chime, lane.door): number for number, lane in enumerate(lanes)}
+    places = places_of(lanes)
     marks = []
     for spell in house.unfitted:
         first, last = max(spell.start_s, start_s), min(spell.end_s if spell.end_s is not None else house.now_s, end_s)
         lane = places.get((spell.chime, spell.door))
         if lane is None or last <= first:
             continue
-        until = "24.00" if last >= end_s and end_s < house.now_s else words.clock(last, house.zone)
-        heading = f"{words.clock(first, house.zone)} to {until} {lanes[lane].label}"
+        heading = f"{_span(house, first, last, end_s)} {lanes[lane].label}"
         text = "Nothing had been heard of this door yet: a press there may have left no mark."
         marks.append(Mark("blind", first, lane, lane, (), None, heading, text))
     return marks
@@ -228,7 +192,7 @@ def _breaks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -
         for spell in house.blind
         if spell.chime in ranges
     ]
-    places = {(lane.chime, lane.door): number for number, lane in enumerate(lanes)}
+    places = places_of(lanes)
     found += [
         Break("blind", spell.start_s, spell.end_s if spell.end_s is not None else house.now_s, lane, lane)
         for spell in house.unfitted

@@ -5,7 +5,7 @@ from markupsafe import Markup
 from dashboard import caller_contexts, contexts, entries, words
 from dashboard.doorstep import head
 from dashboard.house import House
-from dashboard.marks import at_the, door_name
+from dashboard.lanes import at_the, door_name
 from dashboard.phrase import Held, draw, length_of
 from service import model
 
