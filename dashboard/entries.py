@@ -7,6 +7,9 @@ from service import model
 NOTE_BEGUN = 90
 """Characters of a note that stand beside a mark."""
 
+GROWS_S = 10.0
+"""A chime tells the first pulse of a press at once and the others later: so long nothing is made of a single one [s]."""
+
 MOVED_S = 1.0
 """What was moved by less is not told as dated anew [s]."""
 
@@ -63,7 +66,7 @@ def _facts(told: model.Visit, now_s: float) -> list[str]:
         parts[0] += f" in {words.duration(length_s)}"
     elif len(presses) == 1 and length_s >= 2.0:
         parts[0] += f" of {words.duration(length_s)}"
-    if all(press.sure == "likely" for press in presses):
+    if all(press.sure == "likely" for press in presses) and now_s - last.start_s > GROWS_S:
         parts[0] += f", likely but not sure: {'a' if len(presses) == 1 else 'each a'} single pulse"
     if told.sounded is not None:
         parts.append(_answer(told.sounded, len(told.presses)))

@@ -47,6 +47,8 @@ def test_a_single_pulse_is_likely_and_not_sure(opened: Opened) -> None:
     record.rang("front", "25 Nov 2026 12.00", (0.01,))
     page = opened(changed(record, sure="likely", pulses=1)).get("/").text
     assert "12.00 Front door One press, likely but not sure: a single pulse. The chime answered." in words_of(page)
+    just_now = opened(record, now_s=at("25 Nov 2026 12.00.02")).get("/").text  # more of it may be on its way
+    assert "12.00 Front door One press. The chime answered." in words_of(just_now)
 
 
 def test_single_pulses_again_and_again_are_damp_or_induction(opened: Opened) -> None:
