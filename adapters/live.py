@@ -27,7 +27,7 @@ def build(reader: Reader, hub: Hub) -> APIRouter:
         site: Annotated[str | None, Query(description="only this house", examples=["tern-cottage"])] = None,
         last_event_id: Annotated[str | None, Header(description="go on after this event")] = None,
     ) -> AsyncIterator[ServerSentEvent]:
-        """Events `press`, `visit`, `presence`, `supply`, `finding`, `alarm`, `blind` and `unseen` as they happen; data is JSON, ids only grow."""
+        """Events `press`, `visit`, `presence`, `supply`, `finding`, `alarm`, `blind`, `unseen` as they happen; JSON, ids only grow."""
         waiting: asyncio.Queue[Event | None] = asyncio.Queue(WAITING_LIMIT + 1)
         loop = asyncio.get_running_loop()
 
