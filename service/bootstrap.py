@@ -146,7 +146,7 @@ def build_app(
     parts of the API that are built elsewhere."""
     from fastapi import FastAPI
 
-    from adapters import examination_api, fitout_api, http_api, live, problems
+    from adapters import calendars_apart, examination_api, fitout_api, http_api, live, problems
     from adapters.guard import Guard
     from dashboard import assets, fitout_plot, pages
     from service.teaching import Teaching
@@ -173,7 +173,17 @@ def build_app(
         app.include_router(router)
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
     app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
-    app.include_router(pages.build(reader, actions, health, now_s, prefix=settings.prefix))
+    app.include_router(
+        pages.build(
+            reader,
+            actions,
+            health,
+            now_s,
+            prefix=settings.prefix,
+            lessons=teaching,
+            read_calendar=calendars_apart.read_away,
+        )
+    )
     return app
 
 

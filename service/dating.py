@@ -53,8 +53,20 @@ def may_need_dating(pack: Pack, last_up_s: float) -> bool:
 
 
 def date_anew(work: Work, chime: ChimeLedger, boot: BootLedger, at_s: float) -> None:
-    """Move what the power-up told to where its clock says by now."""
+    """Move what the power-up told to where its clock says by now; and the power-up before it, which was over by then."""
+    after = work.power_up(chime, boot, +1)
+    _date(work, chime, boot, at_s, None if after is None else after.dated.wall_s(0.0))
+    before = work.power_up(chime, boot, -1)
+    if before is not None and before.dated.wall_s(before.last_up_s) > boot.dated.wall_s(0.0):
+        _date(work, chime, before, at_s, boot.dated.wall_s(0.0))
+
+
+def _date(work: Work, chime: ChimeLedger, boot: BootLedger, at_s: float, over_by_s: float | None) -> None:
+    """`over_by_s`: when the next power-up began. Packs that were kept back until after that say only how late this one was."""
     line = boot.clock.line()
+    late_s = 0.0 if over_by_s is None else line.wall_s(boot.last_up_s) - over_by_s
+    if late_s > 0.0:
+        line = Line(line.offset_s - late_s, line.drift)
     if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
         _redate(work, chime, boot, line, at_s, "better estimate")
     if line.differs(boot.readings_dated, boot.last_up_s) > REDATE_READINGS_S:

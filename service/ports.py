@@ -186,6 +186,10 @@ class Work(FindingWork, WhoWork, OutboxWork, Protocol):
     def new_boot(
         self, chime: ChimeLedger, number: int | None, received_s: float, line: Line, host: str | None = None
     ) -> BootLedger: ...
+    def power_up(self, chime: ChimeLedger, boot: BootLedger, step: int) -> BootLedger | None:
+        """The power-up whose number is so much higher, where there is exactly one of that number."""
+        ...
+
     def clocks_before(self, chime: ChimeLedger, boot: BootLedger) -> list[BootClock]:
         """Of the chime's last few power-ups that were heard of before this one."""
         ...

@@ -1,6 +1,6 @@
 """The part of the reader about presses, visits, soundings, and what people and cadences say of them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from typing import Any
@@ -16,7 +16,7 @@ from service import model
 from service.errors import NotFound
 from service.presses.pulses import JOIN_S, sureness
 from service.presses.visits import ANSWER_S, answered
-from service.walltime import BootClock
+from service.walltime import Line
 
 SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
 PRESS, VISIT, SOUNDING = table(tables.Press), table(tables.Visit), table(tables.Sounding)
@@ -26,6 +26,9 @@ PLACE = (SITE.c.site, CHIME.c.chime, DOOR.c.door)
 
 TICK_S = 1e-4
 """Of the contract: a chime that waits until a press must be over waits `JOIN_S`, give or take a tick [s]."""
+
+MOVED_S = 0.5
+"""Less is what a power-up may lag behind its clock before it is dated anew, and more [s]."""
 
 ARRIVED_S = 1.0
 """Uncertainty of what is dated by arrival alone [s]."""
@@ -150,11 +153,18 @@ def visits_of(connection: Connection, rows: Sequence[Any]) -> list[model.Visit]:
 def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]:
     """Rows of `_presses` as presses; how sure their times are follows from the clocks of their power-ups as they are now."""
     boots = {row.boot_id for row in rows}
-    told = connection.execute(
-        select(BOOT.c.id, BOOT.c.number, BOOT.c.witnesses, BOOT.c.own_clock).where(BOOT.c.id.in_(boots))
-    )
-    clocks = {row.id: None if row.number is None else clock_of(row) for row in told}
-    return [_press(row, clocks[row.boot_id]) for row in rows]
+    sure = {boot.id: _uncertainty(boot) for boot in connection.execute(select(BOOT).where(BOOT.c.id.in_(boots)))}
+    return [_press(row, sure[row.boot_id](row.start_up_s)) for row in rows]
+
+
+def _uncertainty(boot: Any) -> Callable[[float], float]:
+    """How sure the times of a power-up are, by its clock; and by how much they were moved away from what that says, since the next
+    power-up had begun by then."""
+    if boot.number is None:
+        return lambda up_s: ARRIVED_S
+    clock, dated = clock_of(boot), Line(boot.dated_offset_s, boot.dated_drift)
+    moved_s = clock.line().differs(dated, boot.last_up_s)
+    return lambda up_s: clock.uncertainty_s(up_s) + (moved_s if moved_s > MOVED_S else 0.0)
 
 
 def _visits() -> Select[Any]:
@@ -176,7 +186,7 @@ def _presses() -> Select[Any]:
     )
 
 
-def _press(row: Any, clock: BootClock | None) -> model.Press:
+def _press(row: Any, uncertainty_s: float) -> model.Press:
     return model.Press(
         row.id,
         row.visit_id,
@@ -185,7 +195,7 @@ def _press(row: Any, clock: BootClock | None) -> model.Press:
         row.door,
         row.start_s,
         row.end_s,
-        ARRIVED_S if clock is None else clock.uncertainty_s(row.start_up_s),
+        uncertainty_s,
         row.source,
         row.pulses,
         row.drop_outs,

@@ -163,6 +163,12 @@ class SqlWork(TimeWork, PressWork, FindingWork, WhoWork, OutboxWork):
     ) -> BootLedger:
         return self._ledgers.new_boot(self._connection, chime, number, received_s, line, host)
 
+    def power_up(self, chime: ChimeLedger, boot: BootLedger, step: int) -> BootLedger | None:
+        if boot.number is None:
+            return None
+        found = self._ledgers.boots(self._connection, chime, boot.number + step)
+        return found[0] if len(found) == 1 else None
+
     def clocks_before(self, chime: ChimeLedger, boot: BootLedger) -> list[BootClock]:
         return self._ledgers.clocks_before(self._connection, chime, boot)
 

@@ -88,3 +88,18 @@ def test_six_hours_kept_back_with_drift_and_jitter_are_dated_within_half_a_secon
     errors = [abs(press.start_s - T0 - at_s) for press, at_s in zip(found, true_s, strict=True)]
     assert np.quantile(errors, 0.99) <= 0.5
     assert np.mean([error <= press.uncertainty_s for error, press in zip(errors, found, strict=True)]) >= 0.95
+
+
+@pytest.mark.parametrize("late_first", [True, False], ids=["the earlier one heard first", "the later one heard first"])
+def test_a_power_up_was_over_when_the_next_one_began(store: SqlStore, late_first: bool) -> None:
+    """Its only packs came after the next had begun: all they say of its time is that it was over by then."""
+    late = [arrival(numbered(seq, 10.0 * (seq + 1), boot=1), 200.0) for seq in range(2)]
+    late.append(arrival(numbered(2, 30.0, PRESSED, boot=1), 200.0))
+    prompt = [arrival(numbered(seq, 10.0 * (seq + 1), boot=2), 140.02 + 10.0 * (seq + 1)) for seq in range(8)]
+    take_in(store, [*late, *prompt] if late_first else [*prompt, *late])
+    (press,) = presses(store)
+    assert press.start_s <= T0 + 140.0
+    assert press.uncertainty_s >= 60.0  # kept back for who knows how long: at least for this
+    first, second = store.reader().boots(SITE, "hall", T0 - 1000.0, T0 + 1000.0)
+    assert (first.number, second.number) == (1, 2)
+    assert first.last_heard_s <= second.start_s + 0.05
