@@ -145,7 +145,7 @@ class Burst:
         if not len(falls):
             return 0.0
         seen_s = len(falls) * (DISCHARGE[1] - DISCHARGE[0] - DISCHARGE[2]) / hertz
-        return float(np.sum(falls[falls > 4.0 * self.scatter])) / seen_s
+        return float(np.sum(falls[falls > 3.0 * self.scatter])) / seen_s
 
 
 def _medians(values: Floats, group: NDArray[np.intp], count: int) -> Floats:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from service.supply.diodes import SILICON
 from service.supply.identification import FIRST_OHM, LARGEST_MOVE
 from service.supply.rectifier import SteadyState, Supply, steady_state
-from service.supply.unknowns import BROAD, KINDS, NAMES, Chime, Identified, Kind, Prior
+from service.supply.unknowns import BROAD, DROP_SHIFT_V, KINDS, NAMES, Chime, Identified, Kind, Prior
 
 Floats = NDArray[np.floating[Any]]
 What = Literal["max", "min", "mean", "fall"]
@@ -99,6 +99,7 @@ class _Few:
                 rated_rail_v=chime.rated_rail_v,
                 dropout_v=chime.dropout_v,
                 temperature_c=chime.temperature_c,
+                drop_shift_v=DROP_SHIFT_V,
                 button_diode=None if chime.bridged else SILICON,
             )
         )

@@ -296,6 +296,11 @@ class _Fit:
         assert solved is not None
         capacity = float(np.exp(self.theta[2]))
         charging = {kind: capacity * float(self.drift[number]) for number, kind in enumerate(self.kinds)}
+        # a radio sends as often whatever else the chime does: ten cycles alone may have missed it
+        packets = [
+            self.bursts[kind].packet_fall_v_per_s(left[kind], self.hertz, self.phase[number])
+            for number, kind in enumerate(self.kinds)
+        ]
         return Identified(
             self.theta,
             covariance,
@@ -308,8 +313,5 @@ class _Fit:
             replace(self.chime, mains_hz=self.hertz),
             {kind: solved.rail_v[row] for kind, row in rows.items()},
             {kind: float(self.drift[number]) for number, kind in enumerate(self.kinds)},
-            {
-                kind: capacity * self.bursts[kind].packet_fall_v_per_s(left[kind], self.hertz, self.phase[number])
-                for number, kind in enumerate(self.kinds)
-            },
+            dict.fromkeys(self.kinds, capacity * float(np.mean(packets))),
         )

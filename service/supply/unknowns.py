@@ -17,6 +17,10 @@ Floats = NDArray[np.floating[Any]]
 Kind = Literal["idle", "test", "sound"]
 KINDS: tuple[Kind, ...] = ("idle", "test", "sound")
 
+DROP_SHIFT_V = -0.15
+"""Which diode is on the board nobody says. A Schottky diode drops some 0.35 V less than one of silicon: taken half-way between the
+two, neither leads the open-circuit voltage far astray (common practice, no source)."""
+
 NAMES = ("v", "r", "c", "esr", "l", "third_cos", "third_sin", "fifth_cos", "idle", "sound")
 """Logarithms of: open-circuit voltage [V rms], source resistance [ohm], reservoir [F], ESR [ohm], leakage inductance [H]; shares of
 the third and fifth harmonic; logarithms of the idle and the sounding load [A]."""
@@ -126,5 +130,6 @@ def supply_of(theta: Floats, kinds: Sequence[Kind], chime: Chime, mains_hz: floa
         # a burst in which a linear regulator dropped out takes no part, and a load that does not follow the rail is quicker
         dropout_v=chime.dropout_v if chime.regulator == "switching" else 0.0,
         temperature_c=chime.temperature_c,
+        drop_shift_v=DROP_SHIFT_V,
         button_diode=None if chime.bridged else SILICON,
     )
