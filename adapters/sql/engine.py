@@ -27,7 +27,7 @@ PRAGMAS = {
     "wal_autocheckpoint": "4000",  # pages; in a full record index pages lie scattered, and each checkpoint writes them all
     "foreign_keys": "ON",
     "busy_timeout": "5000",  # ms
-    "cache_size": "-5000",  # KiB
+    "cache_size": "-2000",  # KiB; what is written lies mostly at the ends of tables and indices
 }
 
 READING_PRAGMAS = {"busy_timeout": "5000", "cache_size": "-1500"}
