@@ -1,7 +1,7 @@
 """Carries letters to the ways out: at least once, in order for each, tried again by the published schedule.
 
 Each outlet has a thread of its own, so that one that is down delays no other; what waits for it lies in the record and is read in
-small pages. A letter is marked as delivered after it was taken: whoever is killed in between sends it again, with the same key.
+small pages. A letter is noted as delivered after it was taken: whoever is killed in between sends it again, with the same key.
 In quiet hours urgent letters pass those that are held; else nothing passes anything. Knows no network and no SQL.
 """
 
@@ -9,7 +9,8 @@ import logging
 import random
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from typing import Protocol, TypeVar
 
 from service import retries
@@ -33,6 +34,9 @@ DIGEST_LIMIT = 200
 
 LOOK_EVERY_S = 30.0
 """How often it is looked whether quiet hours have ended or a clock was set [s]."""
+
+NOTE_WITHIN_S = 0.2
+"""What was taken is noted together, this long after the first at the latest: a commit takes longer than a letter (chosen) [s]."""
 
 RETRY_S = 1.0
 """Pause before the record is asked again after it has failed [s]."""
@@ -71,24 +75,33 @@ class Carrier:
     _pace_s: float = 0.0
     _not_before_s: float = 0.0
     _page: list[Letter] | None = None
-    _unrecorded: Callable[[Work], None] | None = None
+    _taken: list[tuple[list[int], float, str]] = field(default_factory=list)  # not noted yet: letters, when, answer
+    _failure: Callable[[Work], None] | None = None  # not noted yet
+    _quiet: bool = False  # nothing was to be sent when it was last looked
 
     def turn(self) -> float:
         """One step; how long there is nothing to do then [s], if nothing new is written. Raises StoreUnavailable."""
-        self._record()
         now_s = self.clock()
+        if self._failure is not None or self._must_note(now_s):
+            self.note()
         if 0.0 < self._not_before_s - now_s <= retries.LONGEST_STEP_S:
             return self._not_before_s - now_s
         letters, wait_s = self._next(now_s)
         if not letters:
-            return wait_s
+            if not self._taken:
+                return wait_s
+            if self._quiet:
+                self.note()
+                return wait_s
+            self._quiet = True
+            return min(wait_s, NOTE_WITHIN_S)
+        self._quiet = False
         try:
             answer = self.sender.send(letters, now_s)
         except Exception as error:
             log.exception("A letter to %s could not be sent", self.outlet.name)
             answer = Answer(False, f"unexpected: {type(error).__name__}: {error}", refused=True)
         self._conclude(letters, answer)
-        self._record()
         return 0.0
 
     def again(self) -> None:
@@ -106,7 +119,9 @@ class Carrier:
             self._page = None
         if not self._page:
             limit = PAGE if outlet.digest == "each" else DIGEST_LIMIT
-            self._page = list(self.reader.waiting_letters(outlet.id, urgency, limit))
+            taken = {number for numbers, _, _ in self._taken for number in numbers}
+            found = self.reader.waiting_letters(outlet.id, urgency, limit + len(taken))
+            self._page = [letter for letter in found if letter.id not in taken]
         if not self._page:
             return (), LOOK_EVERY_S
         first = self._page[0]
@@ -122,12 +137,12 @@ class Carrier:
         return is_away(self.reader.away(self.outlet.site, self.outlet.person, now_s, now_s + 1.0), now_s)
 
     def _conclude(self, letters: Sequence[Letter], answer: Answer) -> None:
-        """Decide what becomes of what was sent. It is recorded by `_record`, whenever the record can be written."""
+        """Decide what becomes of what was sent. It is noted by `note`, whenever the record can be written."""
         now_s, first, ids = self.clock(), letters[0], [one.id for one in letters]
         self._pace_s = retries.pace_s(self._pace_s, answer)
         self._not_before_s = now_s + self._pace_s if self._pace_s else 0.0
         if answer.delivered:
-            self._unrecorded = lambda work: work.letters_delivered(ids, now_s, answer.told)
+            self._taken.append((ids, now_s, answer.told))
             self._page = (self._page or [])[len(ids) :]
             return
         self._page = None
@@ -145,12 +160,25 @@ class Carrier:
             if answer.gone:
                 work.switch_outlet(outlet_id, NO_MORE)
 
-        self._unrecorded = record
+        self._failure = record
 
-    def _record(self) -> None:
-        if self._unrecorded is not None:
-            self.keeper.do(self._unrecorded)
-            self._unrecorded = None
+    def _must_note(self, now_s: float) -> bool:
+        return len(self._taken) >= PAGE or bool(self._taken and not 0.0 <= now_s - self._taken[0][1] < NOTE_WITHIN_S)
+
+    def note(self) -> None:
+        """Note what became of letters. Raises StoreUnavailable, and then it is still to be noted."""
+        taken, failure = self._taken, self._failure
+        if not taken and failure is None:
+            return
+
+        def note(work: Work) -> None:
+            for ids, at_s, answer in taken:
+                work.letters_delivered(ids, at_s, answer)
+            if failure is not None:
+                failure(work)
+
+        self.keeper.do(note)
+        self._taken, self._failure = [], None
 
 
 class Outbox:
@@ -272,4 +300,6 @@ class _Line:
                     wait_s = RETRY_S
                 self.wake.wait(wait_s)
         finally:
+            with suppress(StoreUnavailable):  # else what was taken is sent again, with the same key
+                carrier.note()
             carrier.sender.close()

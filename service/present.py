@@ -19,6 +19,9 @@ PRESSES_OF_S = 86_400.0
 AGAIN_AFTER_S = 5.0
 """Pause before a broker that did not take it is asked again [s]."""
 
+PAUSE_S = 0.25
+"""Between two looks: what changes together is told together [s]."""
+
 ANEW_EVERY_S = 3600.0
 """How often it is told even if nothing has changed, for a broker that has forgotten [s]."""
 
@@ -61,14 +64,14 @@ class Present:
 
     def __init__(self, reader: Reader, clock: Clock, publish: Publish) -> None:
         self._reader, self._clock, self._publish = reader, clock, publish
-        self._wake, self._stopping = threading.Event(), False
+        self._wake, self._ending = threading.Event(), threading.Event()
         self._changed: set[tuple[str, str]] = set()
         self._lock = threading.Lock()
         self._last: dict[tuple[str, str], dict[str, Any]] = {}
 
     def run(self) -> None:
         wait_s, anew_s = 0.0, 0.0
-        while not self._stopping:
+        while not self._ending.is_set():
             self._wake.wait(wait_s)
             self._wake.clear()
             now_s = self._clock()
@@ -76,9 +79,10 @@ class Present:
                 anew_s = now_s
                 self._all_anew()
             wait_s = ANEW_EVERY_S if self.turn() else AGAIN_AFTER_S
+            self._ending.wait(PAUSE_S)
 
     def stop(self) -> None:
-        self._stopping = True
+        self._ending.set()
         self._wake.set()
 
     def told(self, event: Event | None) -> None:

@@ -85,7 +85,8 @@ class Service:
 
     def __init__(self, folder: Path, mqtt: int, shorter: float = 1.0, events: bool = True) -> None:
         self._words = [folder, mqtt, rig.free_port(), shorter, int(events)]
-        self.http, self.folder = int(self._words[2]), folder
+        self.http, self.folder, self._power_up = int(self._words[2]), folder, time.monotonic() - 60.0
+        rig.subscribe_ahead(mqtt, "bellcrank")  # else a pack that comes before the service listens is nobody's
         self.start()
 
     def start(self) -> None:
@@ -94,6 +95,10 @@ class Service:
         self.process = subprocess.Popen(command, stdout=log, stderr=log)
         log.close()
         rig.wait_for(self.http, 60.0)
+
+    def up_s(self) -> float:
+        """The clock of the chimes."""
+        return time.monotonic() - self._power_up
 
     def kill(self) -> None:
         self.process.send_signal(signal.SIGKILL)
@@ -119,7 +124,8 @@ class Service:
     def claim(self, client: Client, *sites: str) -> None:
         """Let these chimes be heard of, without a press, and claim them."""
         for site in sites:
-            client.publish(f"bellcrank/1/{site}/hall/pack", rig.pack(0, 1, 1.0, press=False), 1).wait_for_publish(10)
+            payload = rig.pack(0, 1, self.up_s(), press=False)
+            client.publish(f"bellcrank/1/{site}/hall/pack", payload, 1).wait_for_publish(10)
         for site in sites:
             wait_until(lambda site=site: any(one["site"] == site for one in self.ask("GET", "/chimes")["chimes"]))
             self.ask("POST", f"/sites/{site}/chimes/hall/claim", {})
@@ -263,7 +269,7 @@ def latency() -> bool:
             for number in range(count):
                 time.sleep(max(0.0, begin + number / RATE_HZ - time.monotonic()))
                 site, seq = sites[number % CHIMES], 1 + number // CHIMES
-                payload = rig.pack(seq, 1, 1.0 + time.monotonic() - begin + 5.0 * seq, press=True)
+                payload = rig.pack(seq, 1, service.up_s(), press=True)
                 stamps[site, seq] = time.monotonic()
                 client.publish(f"bellcrank/1/{site}/hall/pack", payload, 1)
             wait_until(lambda: len(receiver.books) >= count and len(told["broker"]) >= count, 60.0)

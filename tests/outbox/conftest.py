@@ -54,17 +54,19 @@ class Receiver:
 
 @dataclass
 class Post:
-    """The record with its outbox. `fails`: so many transactions fail."""
+    """The record with its outbox. `fails`: so many transactions fail; `done`: so many did not."""
 
     store: SqlStore
     path: Path
     now_s: float = T0
     fails: int = 0
+    done: int = 0
 
     def do(self, action: Callable[[Work], T], timeout_s: float = 10.0) -> T:
         if self.fails:
             self.fails -= 1
             raise StoreUnavailable("The record cannot be written: the disk is full.")
+        self.done += 1
         with self.store.work() as work:
             return action(work)
 
