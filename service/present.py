@@ -9,12 +9,15 @@ from collections.abc import Callable
 from typing import Any
 
 from service.errors import NotFound, StoreUnavailable
-from service.model import Event
+from service.model import Door, Event
 from service.ports import Clock, Reader
 from service.telling import rfc3339, rfc3339_or_none
 
 PRESSES_OF_S = 86_400.0
 """The last press at a door is told while it is not older than this [s]."""
+
+LAST = 10
+"""Presses looked at, newest first, for one that is not doubtful."""
 
 AGAIN_AFTER_S = 5.0
 """Pause before a broker that did not take it is asked again [s]."""
@@ -29,34 +32,44 @@ Publish = Callable[[str, str, bytes], bool]
 """Site, chime, payload; whether it was taken."""
 
 
-def present(reader: Reader, site: str, chime: str, now_s: float) -> dict[str, Any]:
+def present(reader: Reader, site: str, chime: str, now_s: float, known: dict[str, Any] | None = None) -> dict[str, Any]:
     """JSON-ready. Raises NotFound.
 
     `doors`: the last press of the day at each; `blind`: why presses cannot be recorded now; `findings`: those that are open.
+    `known`: what was told before, where only presses have come since.
     """
     told = reader.chime(site, chime)
-    presses, _ = reader.presses(
-        site, now_s - PRESSES_OF_S, now_s + PRESSES_OF_S, chime=chime, limit=200, newest_first=True
-    )
-    last = {press.door: press for press in reversed(presses) if not press.doubtful}
-    blind = [one for one in reader.blind_spells(site, now_s - 60.0, now_s, now_s) if one.chime == chime]
+    known = known or {"blind": _blind(reader, site, chime, now_s), "findings": _findings(reader, site, chime)}
     return {
         "alive": told.alive,
         "heard": rfc3339(told.last_heard_s),
-        "doors": {
-            door.door: {
-                "name": door.name,
-                "pressed": rfc3339(last[door.door].start_s) if door.door in last else None,
-                "released": rfc3339_or_none(last[door.door].end_s) if door.door in last else None,
-            }
-            for door in reader.doors(site, chime)
-        },
-        "blind": next((one.why for one in blind if one.end_s is None and one.door is None), None),
-        "findings": [
-            {"name": one.finding.name, "door": one.finding.door, "state": one.state.value}
-            for one in reader.findings(site, chime)
-        ],
+        "doors": {door.door: _door(reader, door, now_s) for door in reader.doors(site, chime)},
+        "blind": known["blind"],
+        "findings": known["findings"],
     }
+
+
+def _door(reader: Reader, door: Door, now_s: float) -> dict[str, Any]:
+    day = (now_s - PRESSES_OF_S, now_s + PRESSES_OF_S)
+    presses, _ = reader.presses(door.site, *day, chime=door.chime, door=door.door, limit=LAST, newest_first=True)
+    last = next((press for press in presses if not press.doubtful), None)
+    return {
+        "name": door.name,
+        "pressed": rfc3339(last.start_s) if last else None,
+        "released": rfc3339_or_none(last.end_s) if last else None,
+    }
+
+
+def _blind(reader: Reader, site: str, chime: str, now_s: float) -> str | None:
+    spells = reader.blind_spells(site, now_s - 60.0, now_s, now_s)
+    return next((one.why for one in spells if one.chime == chime and one.end_s is None and one.door is None), None)
+
+
+def _findings(reader: Reader, site: str, chime: str) -> list[dict[str, Any]]:
+    return [
+        {"name": one.finding.name, "door": one.finding.door, "state": one.state.value}
+        for one in reader.findings(site, chime)
+    ]
 
 
 class Present:
@@ -65,7 +78,7 @@ class Present:
     def __init__(self, reader: Reader, clock: Clock, publish: Publish) -> None:
         self._reader, self._clock, self._publish = reader, clock, publish
         self._wake, self._ending = threading.Event(), threading.Event()
-        self._changed: set[tuple[str, str]] = set()
+        self._changed: dict[tuple[str, str], bool] = {}  # whether more than presses has come
         self._lock = threading.Lock()
         self._last: dict[tuple[str, str], dict[str, Any]] = {}
 
@@ -89,31 +102,33 @@ class Present:
         """A listener of the hub. How the rail is comes too often to be told here."""
         if event is not None and event.kind != "supply":
             with self._lock:
-                self._changed.add((event.site, event.chime))
+                place = event.site, event.chime
+                self._changed[place] = self._changed.get(place, False) or event.kind not in ("press", "visit")
             self._wake.set()
 
     def turn(self) -> bool:
         """Tell what has changed. False: something was not taken, and is told later."""
         with self._lock:
-            changed, self._changed = self._changed, set()
-        left = set[tuple[str, str]]()
-        for place in sorted(changed):
+            changed, self._changed = self._changed, {}
+        left = dict[tuple[str, str], bool]()
+        for place, more in sorted(changed.items()):
             try:
-                if not self._tell(*place):
-                    left.add(place)
+                if not self._tell(*place, more):
+                    left[place] = more
             except NotFound:
                 continue
             except StoreUnavailable:
-                left.add(place)
+                left[place] = more
         with self._lock:
-            self._changed |= left
+            for place, more in left.items():
+                self._changed[place] = self._changed.get(place, False) or more
         return not left
 
-    def _tell(self, site: str, chime: str) -> bool:
+    def _tell(self, site: str, chime: str, more: bool) -> bool:
         if not self._reader.chime(site, chime).claimed:
             return True
         now_s = self._clock()
-        state = present(self._reader, site, chime, now_s)
+        state = present(self._reader, site, chime, now_s, None if more else self._last.get((site, chime)))
         if state == self._last.get((site, chime)):
             return True
         payload = json.dumps({"at": rfc3339(now_s), **state}, separators=(",", ":"), ensure_ascii=False)
@@ -129,4 +144,4 @@ class Present:
             return
         self._last.clear()
         with self._lock:
-            self._changed |= places
+            self._changed |= dict.fromkeys(places, True)
