@@ -9,9 +9,9 @@ import logging
 import random
 import threading
 from collections.abc import Callable, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, nullcontext, suppress
 from dataclasses import dataclass, field, replace
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from service import retries
 from service.cloud_events import cloud_event, new_id
@@ -63,6 +63,7 @@ class Carrier:
     ----------
     draw : of the jitter, evenly from 0 to 1.
     offsets_s : of the retries; the published ones but in tests.
+    one_at_a_time : entered while the record is read, so that many outlets do not each keep a connection warm.
     """
 
     outlet: Outlet
@@ -72,6 +73,7 @@ class Carrier:
     sender: Sender
     draw: Callable[[], float] = random.random
     offsets_s: tuple[float, ...] = retries.OFFSETS_S
+    one_at_a_time: AbstractContextManager[Any] = field(default_factory=nullcontext)
     _pace_s: float = 0.0
     _not_before_s: float = 0.0
     _page: list[Letter] | None = None
@@ -120,7 +122,8 @@ class Carrier:
         if not self._page:
             limit = PAGE if outlet.digest == "each" else DIGEST_LIMIT
             taken = {number for numbers, _, _ in self._taken for number in numbers}
-            found = self.reader.waiting_letters(outlet.id, urgency, limit + len(taken))
+            with self.one_at_a_time:
+                found = self.reader.waiting_letters(outlet.id, urgency, limit + len(taken))
             self._page = [letter for letter in found if letter.id not in taken]
         if not self._page:
             return (), LOOK_EVERY_S
@@ -192,6 +195,7 @@ class Outbox:
     def __init__(self, reader: Reader, keeper: Doing, clock: Clock, open_sender: OpenSender) -> None:
         self._reader, self._keeper, self._clock, self._open_sender = reader, keeper, clock, open_sender
         self._stopping, self._changed = threading.Event(), threading.Event()
+        self._reading = threading.Lock()
         self._lines: dict[int, _Line] = {}
         self._forgot_s = 0.0
 
@@ -254,7 +258,8 @@ class Outbox:
                 self._lines[number] = _Line(outlet, self._carrier, self.changed)
 
     def _carrier(self, outlet: Outlet) -> Carrier:
-        return Carrier(outlet, self._reader, self._keeper, self._clock, self._open_sender(outlet))
+        sender = self._open_sender(outlet)
+        return Carrier(outlet, self._reader, self._keeper, self._clock, sender, one_at_a_time=self._reading)
 
     def _forget(self) -> None:
         now_s = self._clock()

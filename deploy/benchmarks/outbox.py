@@ -11,6 +11,7 @@ import contextlib
 import http.client
 import http.server
 import json
+import os
 import random
 import signal
 import socket
@@ -92,7 +93,8 @@ class Service:
     def start(self) -> None:
         log = (self.folder / "service.log").open("ab")
         command = [sys.executable, __file__, "serve", *map(str, self._words)]
-        self.process = subprocess.Popen(command, stdout=log, stderr=log)
+        environment = os.environ | {"MALLOC_ARENA_MAX": "2"}  # as deploy/run has it
+        self.process = subprocess.Popen(command, stdout=log, stderr=log, env=environment)
         log.close()
         rig.wait_for(self.http, 60.0)
 
