@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from dashboard import contexts, examined_chime, finding_list, words
+from dashboard import contexts, examined_chime, finding_list, supply_contexts, words
 from dashboard.assets import DIRECTORY
 from dashboard.filling import environment, filled
 from service.examine import Examined
@@ -23,7 +23,7 @@ def page(found: Examined, recording: str, time_zone: str) -> str:
     return filled(environment(), "examined.html", make(found, recording, time_zone, style()))
 
 
-def make(found: Examined, recording: str, time_zone: str, style: Markup | None = None) -> contexts.Examined:
+def make(found: Examined, recording: str, time_zone: str, style: Markup | None = None) -> supply_contexts.Examined:
     zone = ZoneInfo(time_zone)
     several = len(found.chimes) > 1
     findings = [
@@ -42,7 +42,7 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
         for number, (chime, finding) in enumerate(found.findings, start=1)
     ]
     headline, lead = _verdict(found, findings)
-    return contexts.Examined(
+    return supply_contexts.Examined(
         style=Markup("") if style is None else style,
         recording=recording,
         span=_span(found, zone),
@@ -62,12 +62,12 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
     )
 
 
-def _likelihood(finding: contexts.Finding, likelihood: float) -> contexts.Finding:
+def _likelihood(finding: supply_contexts.Finding, likelihood: float) -> supply_contexts.Finding:
     """In words, and the figure beside."""
     return replace(finding, likelihood=f"{finding.likelihood} ({min(likelihood, 0.999):.3g})")
 
 
-def _verdict(found: Examined, findings: Sequence[contexts.Finding]) -> tuple[str, str]:
+def _verdict(found: Examined, findings: Sequence[supply_contexts.Finding]) -> tuple[str, str]:
     """The answer, and what qualifies it."""
     said = f"{words.sentence(words.counted(found.read, 'pack')).rstrip('.')} read, of {_chimes(found)}."
     if not found.chimes:

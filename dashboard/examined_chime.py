@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from markupsafe import Markup
 
-from dashboard import contexts, quantities, words
+from dashboard import contexts, quantities, supply_contexts, words
 from dashboard.folded import Floats, Folded, folded
 from dashboard.recorded_rail import Happened, draw_folded, draw_rail
 from dashboard.stretches import SILENCE_S, line_of
@@ -25,10 +25,10 @@ DRIFTS_V_PER_S = 0.1
 HAPPENED_LIMIT = 40
 
 
-def make(chime: ExaminedChime, zone: ZoneInfo) -> contexts.ExaminedChime:
+def make(chime: ExaminedChime, zone: ZoneInfo) -> supply_contexts.ExaminedChime:
     rail, rail_told = _rail(chime, zone)
     cycles, cycles_told = _cycles(chime, zone)
-    return contexts.ExaminedChime(
+    return supply_contexts.ExaminedChime(
         name=words.sentence(name_of(chime)).rstrip("."),
         rail=rail,
         rail_told=rail_told,
@@ -133,14 +133,17 @@ def _happened(chime: ExaminedChime, zone: ZoneInfo) -> list[str]:
     return [f"At {moment(at_s, zone)} {text}." for at_s, text in sorted(told)[-HAPPENED_LIMIT:]]
 
 
-def _cycles(chime: ExaminedChime, zone: ZoneInfo) -> tuple[list[contexts.Cycle], str]:
+def _cycles(chime: ExaminedChime, zone: ZoneInfo) -> tuple[list[supply_contexts.Cycle], str]:
     """A drawing of each burst of the survey, and one sentence for all."""
     fit = chime.here.fit
     if fit is None:
         return [], ""
     before = chime.then.fit if chime.then is not None else None
     found = [one for one in (folded(fit, kind, before) for kind in KINDS) if one is not None]
-    drawn = [contexts.Cycle(TITLES[one.kind], "V, over ms of one cycle", draw_folded(one), _told(one)) for one in found]
+    drawn = [
+        supply_contexts.Cycle(TITLES[one.kind], "V, over ms of one cycle", draw_folded(one), _told(one))
+        for one in found
+    ]
     chain = ", the chain line what was fitted at commissioning" if any(one.before is not None for one in found) else ""
     when = moment(fit.survey.at_s, zone)
     return (

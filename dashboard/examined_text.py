@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from dashboard import contexts, examined, words
+from dashboard import contexts, examined, supply_contexts, words
 from service.examine import Examined
 
 WIDTH = 100
@@ -23,7 +23,7 @@ def _printed(character: str) -> str:
     return character if character == "\n" or character.isprintable() else "\N{REPLACEMENT CHARACTER}"
 
 
-def _lines(told: contexts.Examined, time_zone: str) -> Iterator[str]:
+def _lines(told: supply_contexts.Examined, time_zone: str) -> Iterator[str]:
     yield from _paragraph(told.headline)
     yield from _paragraph(told.lead)
     yield from _paragraph(f"{told.compared} Times of day are those of {time_zone}.")
@@ -43,7 +43,7 @@ def _lines(told: contexts.Examined, time_zone: str) -> Iterator[str]:
     yield from _items("Caution", told.cautions)
 
 
-def _finding(finding: contexts.Finding) -> Iterator[str]:
+def _finding(finding: supply_contexts.Finding) -> Iterator[str]:
     door = f" ({finding.door})" if finding.door else ""
     yield from _paragraph(f"{finding.number}. {finding.title}{door}")
     yield from _paragraph(f"{finding.likelihood}; since {finding.since}.", "   ")

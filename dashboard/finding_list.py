@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import floor
 
-from dashboard import contexts, quantities, words
+from dashboard import contexts, quantities, supply_contexts, words
 from dashboard.house import House
 from service import model
 from service.finding_ports import Examination
@@ -19,11 +19,11 @@ LENGTH, LONGEST = 4, 240
 NEVER = "Whether that is enough for the chime has not been examined yet: it takes a survey of its rail, or presses with their pulses."
 
 
-def make(house: House, chime: model.Chime, reader: Reader) -> contexts.FindingList:
+def make(house: House, chime: model.Chime, reader: Reader) -> supply_contexts.FindingList:
     found = reader.findings(house.site.site, chime.chime)
     examinations = reader.examinations(house.site.site, chime.chime)
     examination = examinations[0] if examinations else None
-    return contexts.FindingList(
+    return supply_contexts.FindingList(
         findings=[_finding(house, one) for one in found],
         verdict=_verdict(house, found, examination),
         missing=[words.sentence(one) for one in examination.missing] if examination else [],
@@ -78,7 +78,7 @@ def _trouble(house: House, examination: Examination | None) -> str:
     return f"The examination {when} failed ({examination.trouble}). What stands here is as it was before."
 
 
-def _finding(house: House, held: Held) -> contexts.Finding:
+def _finding(house: House, held: Held) -> supply_contexts.Finding:
     found = held.finding
     return told(
         found,
@@ -89,10 +89,10 @@ def _finding(house: House, held: Held) -> contexts.Finding:
     )
 
 
-def told(found: Finding, number: int, door: str, since: str, standing: str) -> contexts.Finding:
+def told(found: Finding, number: int, door: str, since: str, standing: str) -> supply_contexts.Finding:
     """A finding with all that is known about it. `door`: its name, empty where it is of none."""
     advice = ADVICE[found.name]
-    return contexts.Finding(
+    return supply_contexts.Finding(
         number=number,
         title=_set(words.sentence(advice.title).rstrip(".")),
         door=door,
@@ -133,9 +133,9 @@ def _rivals(advice: Advice, also_possible: Sequence[str]) -> list[str]:
     return [_set(one) for one in (*others, *(f"{words.sentence(one.what)} {one.check}" for one in told))]
 
 
-def _check(check: Check) -> contexts.Check:
+def _check(check: Check) -> supply_contexts.Check:
     effort = words.sentence(f"{words.counted(check.minutes, 'minute')}, {WHO[check.who]}").rstrip(".")
-    return contexts.Check(effort, min(LONGEST, LENGTH * check.minutes), _set(check.text))
+    return supply_contexts.Check(effort, min(LONGEST, LENGTH * check.minutes), _set(check.text))
 
 
 def _set(text: str) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import timedelta
 
-from dashboard import contexts, finding_list, outlook_lines, rail_chart, supply_tables, words
+from dashboard import contexts, finding_list, outlook_lines, rail_chart, supply_contexts, supply_tables, words
 from dashboard.cycle import two_cycles
 from dashboard.doorstep import failure, head
 from dashboard.house import House, hours_of, midnight_s
@@ -23,7 +23,7 @@ DAY_S = 86_400.0
 DAY_STEP_S = 300.0
 
 
-def make(house: House, reader: Reader, past: PastDays) -> contexts.Supply:
+def make(house: House, reader: Reader, past: PastDays) -> supply_contexts.Supply:
     """`house` must cover the last `MONTH_DAYS` days."""
     sheets = [_Sheet(house, chime, reader, past) for chime in house.chimes]
     telling = [sheet for sheet in sheets if sheet.month or sheet.found.findings]
@@ -38,7 +38,7 @@ def make(house: House, reader: Reader, past: PastDays) -> contexts.Supply:
     if len(telling) > 1:
         headline = " ".join(f"{sheet.name.capitalize()}: {_verdict(sheet)[0]}" for sheet in telling)
         lead = " ".join(dict.fromkeys(sheet.found.verdict for sheet in telling))
-    return contexts.Supply(
+    return supply_contexts.Supply(
         head=head(house, "Supply", "supply"),
         at=words.clock(house.now_s, house.zone),
         date=words.day_and_month(house.today),
@@ -74,10 +74,10 @@ class _Sheet:
             if boot.start_s >= self.month_start_s
         ]
 
-    def context(self, several: bool) -> contexts.ChimeSupply:
+    def context(self, several: bool) -> supply_contexts.ChimeSupply:
         scale = rail_chart.scale_of([*self.day, *self.month])
         month = rail_chart.draw_panel(self._panel(self.month_start_s, self.month, self._day_ticks()), scale, 1.0)
-        return contexts.ChimeSupply(
+        return supply_contexts.ChimeSupply(
             name=words.sentence(self.name).rstrip(".") if several else "",
             found=self.found,
             silence="" if self.month else "This chime has sent no supply voltage in thirty days.",
@@ -140,7 +140,7 @@ class _Sheet:
             ends += [(low, words.measured(low, "V"), "value"), (low - 1e-6, "sounding", "said")]
         return ends
 
-    def _cycles(self) -> list[contexts.Cycle]:
+    def _cycles(self) -> list[supply_contexts.Cycle]:
         found = []
         for burst in self.bursts:
             names = {"idle": "At rest", "sound": "Sounding", "test": "With the test load"}
@@ -155,7 +155,7 @@ class _Sheet:
                 else f"{words.duration(float(cycles.times_s[-1]))} as sampled, {swing}."
             )
             found.append(
-                contexts.Cycle(
+                supply_contexts.Cycle(
                     f"{names[burst.kind]}, {when.removeprefix('at ')}",
                     "V, over ms",
                     rail_chart.draw_cycles(cycles),
