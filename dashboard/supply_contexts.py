@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from dashboard.contexts import Head, Table
+from dashboard.contexts import Failure, Head, Table
 
 
 @dataclass(frozen=True, slots=True)
