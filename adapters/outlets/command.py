@@ -11,6 +11,7 @@ import subprocess
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
+from tempfile import TemporaryFile
 
 from service.outbox_ports import Letter
 from service.outlets import Command
@@ -53,29 +54,29 @@ class CommandSender:
         """There is nothing to close."""
 
     def _run(self, words: list[str], event: bytes, environment: dict[str, str]) -> Answer:
-        process = subprocess.Popen(  # noqa: S603 - a program of the owner's, from the owner's folder
-            words,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            env=environment,
-            cwd=self._folder,
-            start_new_session=True,  # so that what it has started itself ends with it
-        )
-        with process:
+        # files instead of pipes: nobody waits for a program that does not read, or for what it has left running
+        with TemporaryFile() as given, TemporaryFile() as said:
+            given.write(event)
+            given.seek(0)
+            process = subprocess.Popen(  # noqa: S603 - a program of the owner's, from the owner's folder
+                words,
+                stdin=given,
+                stdout=subprocess.DEVNULL,
+                stderr=said,
+                env=environment,
+                cwd=self._folder,
+                start_new_session=True,  # so that what it has started itself can be ended with it
+            )
             try:
-                _, said = process.communicate(event, self._way.time_limit_s)
+                code = process.wait(self._way.time_limit_s)
             except subprocess.TimeoutExpired:
-                with suppress(ProcessLookupError):
-                    os.killpg(process.pid, signal.SIGKILL)
-                process.communicate()
                 return Answer(False, f"ended after its {self._way.time_limit_s:g} s were over")
-            except BaseException:
-                with suppress(ProcessLookupError):
-                    os.killpg(process.pid, signal.SIGKILL)
-                raise
-        code = process.returncode
-        lines = said[-ERROR_BYTES:].decode(errors="replace").strip().splitlines()
-        words_of_its_own = f": {lines[-1]}" if lines else ""
+            finally:
+                if process.returncode is None:
+                    with suppress(ProcessLookupError):
+                        os.killpg(process.pid, signal.SIGKILL)
+                    process.wait()
+            said.seek(max(said.seek(0, os.SEEK_END) - ERROR_BYTES, 0))
+            lines = said.read(ERROR_BYTES).decode(errors="replace").strip().splitlines()
         how = f"exit code {code}" if code >= 0 else f"ended by signal {-code}"
-        return Answer(code == 0, how + words_of_its_own)
+        return Answer(code == 0, f"{how}: {lines[-1]}" if lines else how)

@@ -30,6 +30,14 @@ def call(folder: Path | None, *arguments: str, name: str = "lamp", time_limit_s:
     return CommandSender(Command(name, arguments, time_limit_s), folder).send([letter()], T0)
 
 
+def is_running(pid: int) -> bool:
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+    except OSError:
+        return False
+    return state != "Z"  # it has ended, and nobody has asked how
+
+
 def test_the_event_comes_on_standard_input_and_the_exit_code_is_told(folder: Path) -> None:
     program(folder, "cat > got")
     assert call(folder) == Answer(True, "exit code 0")
@@ -54,14 +62,34 @@ def test_a_program_that_reads_nothing_has_taken_it_all_the_same(folder: Path) ->
     assert call(folder) == Answer(True, "exit code 0")
 
 
+def test_what_a_program_leaves_running_is_not_waited_for(folder: Path) -> None:
+    program(folder, "sleep 5 & exit 0")
+    begin = time.monotonic()
+    assert call(folder) == Answer(True, "exit code 0")
+    assert time.monotonic() - begin < 4.0
+
+
+def test_a_long_event_goes_to_a_program_that_does_not_read_it(folder: Path) -> None:
+    program(folder, "exit 4")
+    long = letter(told="x" * 1_000_000)
+    assert CommandSender(Command("lamp"), folder).send([long], T0) == Answer(False, "exit code 4")
+
+
+def test_of_what_a_program_says_only_the_end_is_kept(folder: Path) -> None:
+    program(folder, "head -c 3000000 /dev/zero | tr '\\0' x >&2; echo >&2; echo 'that was all' >&2; exit 5")
+    assert call(folder) == Answer(False, "exit code 5: that was all")
+
+
 def test_a_program_that_takes_too_long_ends_with_all_it_has_started(folder: Path) -> None:
     program(folder, "sleep 60 & echo $! > child; wait")
     begin = time.monotonic()
     assert call(folder, time_limit_s=0.3) == Answer(False, "ended after its 0.3 s were over")
     assert time.monotonic() - begin < 10.0
     child = int((folder / "child").read_text())
-    state = Path(f"/proc/{child}/stat")
-    assert not state.exists() or state.read_text().rpartition(")")[2].split()[0] == "Z"
+    end = time.monotonic() + 10.0
+    while is_running(child) and time.monotonic() < end:
+        pass
+    assert not is_running(child)
 
 
 def test_the_services_own_settings_are_not_passed_on(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
