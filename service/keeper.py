@@ -19,7 +19,7 @@ from typing import Protocol, TypeVar
 from service import dating, intake
 from service.errors import StoreUnavailable
 from service.health import Health
-from service.hostclock import Watched
+from service.hostclock import HostClock, Watched
 from service.model import Arrival, Event
 from service.ports import Clock, Store, Work
 
@@ -152,6 +152,8 @@ class Keeper:
     def _turn(self) -> None:
         parcels = self._handed_in()  # stamped by the clock as the record knew it until now
         moved_s = self._watch_clock()
+        if moved_s is None:
+            return
         parcels = [replace(p, arrival=p.arrival._replace(received_s=p.arrival.received_s + moved_s)) for p in parcels]
         arrivals = self._source.collect(BATCH)
         if arrivals or parcels:
@@ -167,15 +169,25 @@ class Keeper:
         with suppress(BlockingIOError):
             self._woken.recv(4096)
 
-    def _watch_clock(self) -> float:
+    def _watch_clock(self) -> float | None:
         """Before anything is kept, the record knows by which clock. Twice a minute it is noted that we still listen.
 
-        By how much the clock has been set [s].
+        By how much the clock has been set [s]; None where we are to stop and the record could not be told.
         """
         set_anew = self._watched.step()
         now_s = self._clock()
         if self._listens and set_anew is None and 0.0 <= now_s - self._noted_s < NOTE_EVERY_S:
             return 0.0
+        while not self._note_clock(
+            set_anew, now_s
+        ):  # what is kept before the record knows would be dated by another clock
+            if self._stopping.is_set():
+                return None
+        before, self._watched.known = self._watched.known, set_anew or self._watched.known
+        self._listens, self._noted_s = True, now_s
+        return self._watched.known.offset_s - before.offset_s
+
+    def _note_clock(self, set_anew: HostClock | None, now_s: float) -> bool:
         try:
             with self._store.work() as work:
                 if self._listens and set_anew is None:
@@ -184,10 +196,8 @@ class Keeper:
                     dating.listen(work, set_anew or self._watched.known, now_s, anew=not self._listens)
         except StoreUnavailable as trouble:
             self._store_failed(trouble)
-            return 0.0
-        before, self._watched.known = self._watched.known, set_anew or self._watched.known
-        self._listens, self._noted_s = True, now_s
-        return self._watched.known.offset_s - before.offset_s
+            return False
+        return True
 
     def _handed_in(self) -> list[Parcel]:
         return [self._parcels.get_nowait() for _ in range(min(self._parcels.qsize(), BATCH))]

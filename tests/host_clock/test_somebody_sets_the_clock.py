@@ -4,10 +4,13 @@ By how much the clock was wrong is not said anywhere: a setting shows as a jump 
 """
 
 import random
+from typing import Any
 
 import pytest
 
 from adapters.sql.work import SqlStore
+from service import dating
+from service.errors import StoreUnavailable
 from service.examine import take_in
 from service.intake import Understander
 from service.model import Arrival
@@ -243,6 +246,7 @@ def test_what_is_handed_in_over_http_moves_like_the_rest(bridged: Bridged, store
     bridge.turns()
     assert pressed_at(store) == about(59.8, 179.8)
 
+
 @NUMBERED
 def test_what_was_handed_in_just_before_the_clock_was_set_is_dated_by_the_clock_of_then(
     bridged: Bridged, store: SqlStore, kind: str
@@ -252,4 +256,31 @@ def test_what_was_handed_in_just_before_the_clock_was_set_is_dated_by_the_clock_
     bridge.handed_in(payload(kind, 0, 60.0, PRESSED), 60.05)
     bridge.clock_is_set()
     bridge.turns()
+    assert pressed_at(store) == about(59.8)
+
+
+def test_nothing_is_kept_before_the_record_knows_the_clock(
+    bridged: Bridged, store: SqlStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk is full while the service starts under a clock that is an hour slow; the clock is put right while it is down again."""
+    bridge = bridged(store, 0.0)
+    bridge.hears(numbered(0, 10.0), 10.05)
+    full = [3]  # times that the record cannot be written
+    note = dating.listen
+
+    def listen(*arguments: Any, **more: Any) -> None:
+        full[0] -= 1
+        if full[0] >= 0:
+            raise StoreUnavailable("The disk is full.")
+        note(*arguments, **more)
+
+    monkeypatch.setattr("service.keeper.dating.listen", listen)
+    monkeypatch.setattr("service.keeper.RETRY_S", 0.0)
+    bridge.clock_is_set(-HOUR_S)
+    bridge.starts()
+    bridge.hears(numbered(1, 60.0, PRESSED), 60.05)
+    bridge.clock_is_set(0.0)
+    bridge.starts()
+    bridge.hears(numbered(2, 120.0), 120.05)
+    assert full[0] < 0
     assert pressed_at(store) == about(59.8)
