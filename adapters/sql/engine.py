@@ -82,6 +82,12 @@ def _engine(url: str, pragmas: dict[str, str]) -> Engine:
     return engine
 
 
+def make_fleeting(engine: Engine) -> None:
+    """From now on nothing of this SQLite record need survive a loss of power: commits wait for no disk."""
+    engine.dispose()
+    event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA synchronous = OFF"))
+
+
 @contextmanager
 def attached(engine: Engine, beside: Path) -> Iterator[Connection]:
     """A connection to the record (`main`) with another SQLite file attached (`beside`). Whoever takes it commits."""

@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, MetaData, Table, func, insert, select, update
 
 from adapters.sql import finding_tables, log_tables, tables
-from adapters.sql.engine import attached, open_engine, reading_engine, table, unavailable_told
+from adapters.sql.engine import attached, make_fleeting, open_engine, reading_engine, table, unavailable_told
 from adapters.sql.work import SqlStore
 from service.errors import Refused
 from service.intake import Understander
@@ -56,6 +56,7 @@ class Rebuilding:
         self._beside = beside
         self._remove()
         self._store = SqlStore(f"sqlite:///{beside}", inbox=reading_engine(self._record))
+        make_fleeting(self._store.engine)
         self._understander = Understander(self._store, prefix, enrolment_open, tell=False)
         with unavailable_told(), self._record.connect() as here, self._store.engine.begin() as there:
             for target in (*PLACES, WATCH):
@@ -67,7 +68,7 @@ class Rebuilding:
         with unavailable_told(), self._record.connect() as connection:
             return int(connection.execute(select(func.count()).select_from(KEPT)).scalar_one())
 
-    def advance(self, limit: int = 1000) -> int | None:
+    def advance(self, limit: int = 4000) -> int | None:
         """Understand some packs more; how many. None: there are none left for now."""
         return self._understander.process_pending(limit) or None
 
