@@ -265,7 +265,7 @@ def test_nothing_is_kept_before_the_record_knows_the_clock(
     """The disk is full while the service starts under a clock that is an hour slow; the clock is put right while it is down again."""
     bridge = bridged(store, 0.0)
     bridge.hears(numbered(0, 10.0), 10.05)
-    full = [4]  # times that the record cannot be written: while it starts, and once more
+    full = [6]  # times that the record cannot be told of the clock; the pack itself could be written in between
     note = dating.listen
 
     def listen(*arguments: Any, **more: Any) -> None:
