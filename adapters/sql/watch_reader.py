@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
-from adapters.sql import log_tables, tables
+from adapters.sql import finding_tables, log_tables, tables
 from adapters.sql.engine import table
 from service import model
 from service.presses import blind, heard
@@ -18,6 +18,7 @@ from service.walltime import Line
 SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
 PRESS, SOUNDING, PRESENCE = table(tables.Press), table(tables.Sounding), table(tables.Presence)
 WAVEFORM, HEARD, RISE = table(tables.Waveform), table(log_tables.Heard), table(log_tables.RailRise)
+SHEET = table(finding_tables.FitOutSheet)
 WATCH, TROUBLE, REDATING = table(log_tables.Watch), table(log_tables.StoreTrouble), table(log_tables.Redating)
 
 AROUND_S = 60.0
@@ -177,7 +178,8 @@ class WatchReader:
     def _unfitted(
         self, connection: Connection, chime: model.Chime, start_s: float, end_s: float
     ) -> list[model.BlindSpell]:
-        """Doors that were heard of later than their chime. Whether nobody pressed or nothing was fitted, the record cannot say.
+        """Doors that were heard of later than their chime. Whether nobody pressed or nothing was fitted, the record cannot say; a
+        fit-out sheet that names the door does.
 
         The first press counts as it is dated now: which pack told of the door first depends on the order of arrival.
         """
@@ -189,10 +191,15 @@ class WatchReader:
             .where(DOOR.c.chime_id == _chime_id(chime))
             .group_by(DOOR.c.id, DOOR.c.door)
         )
+        sheets = select(SHEET.c.sheet, SHEET.c.kept_s).where(SHEET.c.chime_id == _chime_id(chime))
+        named: dict[str, float] = {}
+        for sheet, kept_s in connection.execute(sheets.order_by(SHEET.c.kept_s.desc())):
+            named |= dict.fromkeys(sheet.get("doors") or (), kept_s)
+        fitted = {door: min(first_s, named.get(door, inf)) for door, first_s in rows}
         return [
-            model.BlindSpell(chime.site, chime.chime, chime.first_heard_s, row[1], "door not fitted yet", row[0])
-            for row in rows
-            if row[1] > max(chime.first_heard_s, start_s)
+            model.BlindSpell(chime.site, chime.chime, chime.first_heard_s, fitted_s, "door not fitted yet", door)
+            for door, fitted_s in fitted.items()
+            if fitted_s > max(chime.first_heard_s, start_s)
         ]
 
 

@@ -6,7 +6,7 @@ from adapters.sql.work import SqlStore
 from service import dating
 from service.presses.blind import SILENT_AFTER_S
 from tests.blind_time.listening import HOST, PRESS, T0, alive, blind_s, brief, minutes, sent, take_in, told, unnumbered
-from tests.builders import arrival, pack
+from tests.builders import CHIME, SITE, arrival, pack
 
 
 def test_a_chime_that_listens_all_the_time_is_never_blind(store: SqlStore) -> None:
@@ -155,3 +155,12 @@ def test_a_door_is_blind_until_it_is_heard_of_and_the_others_are_not(store: SqlS
     assert blind_s(store, 0.0, 1200.0) == 0.0
     assert told(store, 700.0, 1200.0) == []
     assert told(store, -700.0, -100.0) == []
+
+
+def test_a_sheet_that_names_a_door_says_that_it_is_fitted(store: SqlStore) -> None:
+    garden = {**PRESS, "n": "garden.edges"}
+    take_in(store, [sent(0, 5.0, PRESS), *minutes(1, 9), sent(10, 605.0, garden), *minutes(11, 20)])
+    with store.work() as work:
+        work.keep_fitout(SITE, CHIME, {"doors": {"front": {}, "garden": {"diode": True}}}, T0 + 65.0, "Ann")
+        work.keep_fitout(SITE, CHIME, {"doors": {"front": {}}}, T0 + 900.0, "Ann")
+    assert [(s.door, round(s.end_s or 0.0) - round(T0)) for s in told(store)] == [("garden", 65)]
