@@ -21,6 +21,9 @@ REDATE_READINGS_S = 2.0
 LOOK_AT_FIRST, LOOK_EVERY_S = 64, 600.0
 """Packs of a power-up after each of which its dating is looked at, and how often later [s]."""
 
+KEPT_BACK_S = 2.0
+"""Two power-ups that overlap by less do so because neither is dated to the second; by more, because one was kept back [s]."""
+
 TOLD_S = 1.0
 """A press that has moved by more than this since it was told leaves a note of it in the record [s]."""
 
@@ -57,7 +60,7 @@ def date_anew(work: Work, chime: ChimeLedger, boot: BootLedger, at_s: float) -> 
     after = work.power_up(chime, boot, +1)
     _date(work, chime, boot, at_s, None if after is None else after.dated.wall_s(0.0))
     before = work.power_up(chime, boot, -1)
-    if before is not None and before.dated.wall_s(before.last_up_s) > boot.dated.wall_s(0.0):
+    if before is not None and before.dated.wall_s(before.last_up_s) > boot.dated.wall_s(0.0) + KEPT_BACK_S:
         _date(work, chime, before, at_s, boot.dated.wall_s(0.0))
 
 
@@ -65,7 +68,7 @@ def _date(work: Work, chime: ChimeLedger, boot: BootLedger, at_s: float, over_by
     """`over_by_s`: when the next power-up began. Packs that were kept back until after that say only how late this one was."""
     line = boot.clock.line()
     late_s = 0.0 if over_by_s is None else line.wall_s(boot.last_up_s) - over_by_s
-    if late_s > 0.0:
+    if late_s > KEPT_BACK_S:
         line = Line(line.offset_s - late_s, line.drift)
     if line.differs(boot.dated, boot.last_up_s) > REDATE_S:
         _redate(work, chime, boot, line, at_s, "better estimate")
