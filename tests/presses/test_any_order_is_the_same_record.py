@@ -19,6 +19,9 @@ TROUBLED = Contact((0.3e-3, 6.2e-3), (0.3e-3, 6.2e-3), 3, (0, 2), (2e-3, 45e-3))
 
 _chimes = count()
 
+HALF_WAY_S = 2e-5
+"""Times are told in tenths of a millisecond: so none of them lies on the edge of being rounded up or down."""
+
 
 def caller(wired: Wired, seed: int) -> list[Span]:
     """Pulses of one to three presses, the second 90 ms after the first, the third some seconds later."""
@@ -41,13 +44,20 @@ def recorded(store: SqlStore, wired: Wired, chunks: list[list[Span]], order: lis
 def told(found: list[Press]) -> list[tuple[object, ...]]:
     """What may not depend on how it was told. Times to the millisecond."""
     return [
-        (p.door, round(p.start_s - T0, 3), p.end_s and round(p.end_s - T0, 3), p.pulses, p.source, p.sure)
+        (
+            p.door,
+            round(p.start_s - T0 + HALF_WAY_S, 3),
+            p.end_s and round(p.end_s - T0 + HALF_WAY_S, 3),
+            p.pulses,
+            p.source,
+            p.sure,
+        )
         for p in found
     ]
 
 
 def fine(found: list[Press]) -> list[tuple[object, ...]]:
-    return [(p.drop_outs, p.bounce, round(p.longest_gap_s, 3)) for p in found]
+    return [(p.drop_outs, p.bounce, round(p.longest_gap_s + HALF_WAY_S, 3)) for p in found]
 
 
 once_for_all = settings(
