@@ -178,12 +178,15 @@ class WatchReader:
     def _unfitted(
         self, connection: Connection, chime: model.Chime, start_s: float, end_s: float
     ) -> list[model.BlindSpell]:
-        """Doors that were heard of later than their chime. Whether nobody pressed or nothing was fitted, the record cannot say; a
-        fit-out sheet that names the door does.
+        """Doors that were heard of later than the record began. Whether nobody pressed or nothing was fitted, the record cannot say;
+        a fit-out sheet that names the door does. The record of a chime begins where its first recording does, or where the service
+        first listened.
 
         The first press counts as it is dated now: which pack told of the door first depends on the order of arrival.
         """
-        if chime.first_heard_s >= end_s:
+        listened_s = connection.execute(select(func.min(WATCH.c.start_s))).scalar_one()
+        begins_s = chime.first_heard_s if listened_s is None else min(listened_s, chime.first_heard_s)
+        if begins_s >= end_s:
             return []
         rows = connection.execute(
             select(DOOR.c.door, func.min(PRESS.c.start_s))
@@ -197,9 +200,9 @@ class WatchReader:
             named |= dict.fromkeys(sheet.get("doors") or (), kept_s)
         fitted = {door: min(first_s, named.get(door, inf)) for door, first_s in rows}
         return [
-            model.BlindSpell(chime.site, chime.chime, chime.first_heard_s, fitted_s, "door not fitted yet", door)
+            model.BlindSpell(chime.site, chime.chime, begins_s, fitted_s, "door not fitted yet", door)
             for door, fitted_s in fitted.items()
-            if fitted_s > max(chime.first_heard_s, start_s)
+            if fitted_s > max(begins_s, start_s)
         ]
 
 

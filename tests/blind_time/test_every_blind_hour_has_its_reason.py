@@ -157,6 +157,17 @@ def test_a_door_is_blind_until_it_is_heard_of_and_the_others_are_not(store: SqlS
     assert told(store, -700.0, -100.0) == []
 
 
+def test_nothing_is_known_of_any_door_between_the_first_listening_and_the_first_word(store: SqlStore) -> None:
+    """The service listens for 100 s before the chime is heard of: whoever pressed meanwhile, no record can know."""
+    with store.work() as work:
+        dating.listen(work, HOST, T0 - 100.0, anew=True)
+    take_in(store, [sent(0, 5.0, PRESS), *minutes(1, 5)])
+    spells = told(store)
+    assert [(s.door, s.why, round(s.start_s - T0), round((s.end_s or 0.0) - T0)) for s in spells] == [
+        ("front", "door not fitted yet", -100, 5)
+    ]
+
+
 def test_a_sheet_that_names_a_door_says_that_it_is_fitted(store: SqlStore) -> None:
     garden = {**PRESS, "n": "garden.edges"}
     take_in(store, [sent(0, 5.0, PRESS), *minutes(1, 9), sent(10, 605.0, garden), *minutes(11, 20)])
