@@ -25,7 +25,7 @@ def figures(found: Score, done: Done) -> dict[str, Any]:
         "unrecordable": unrecordable,
         "covered": unrecordable - len(found.uncovered),
         "why": dict(found.unrecordable),
-        "chime_time_s": round(found.chime_time_s, 1),
+        "door_time_s": round(found.door_time_s, 1),
         "blind_true_s": round(found.blind_true_s, 1),
         "blind_told_s": round(found.blind_told_s, 1),
         "claimed_wrongly_s": round(found.claimed_wrongly_s, 1),
@@ -54,10 +54,10 @@ def figures(found: Score, done: Done) -> dict[str, Any]:
 
 def text(title: str, numbers: dict[str, Any], seconds: float, remarks: list[str]) -> str:
     n = numbers
-    whole = n["chime_time_s"] or 1.0
+    whole = n["door_time_s"] or 1.0
 
     def share(seconds_s: float) -> str:
-        return f"{100.0 * seconds_s / whole:.2f} % of all chime time"
+        return f"{100.0 * seconds_s / whole:.2f} % of all doors' time"
 
     reasons = ", ".join(f"{count} {why}" for why, count in sorted(n["why"].items()))
     wrongly = ", ".join(f"{s:.0f} s {why}" for why, s in sorted(n["wrongly_by_reason_s"].items()) if s >= 1.0)
@@ -102,7 +102,7 @@ def text(title: str, numbers: dict[str, Any], seconds: float, remarks: list[str]
             if n["settled"]
             else f"no: {n['pending']} packs not understood; {'; '.join(n['troubles']) or 'no trouble told'}",
         ),
-        ("seconds", f"{seconds:.0f}", f"{whole / 3600.0:.2f} h of chime time"),
+        ("seconds", f"{seconds:.0f}", f"{whole / 3600.0:.2f} h of all doors' time"),
     ]
     lines = [title, *(f"{label:<24}{value:>9}   {note}".rstrip() for label, value, note in rows)]
     return "\n".join([*lines, *remarks])

@@ -117,20 +117,24 @@ def test_what_the_broker_lost_is_not_held_against_the_service_but_must_be_told()
     one = life(pressed(20.0, pack(1, 21.0)), packs=(pack(1, 21.0),))
     found = scored(one, [], [spell(11.0, 21.0)], lost_by_broker={b"1"})
     assert (dict(found.unrecordable), found.good) == ({"lost by the broker": 1}, True)
-    assert found.blind_true_s == 10.0
+    assert found.blind_true_s == 20.0
     assert not scored(one, [], lost_by_broker={b"1"}).good
 
 
 def test_blind_time_is_weighed_by_the_second() -> None:
     one = life(packs=(pack(1, 60.0, Fate.OVERRUN),), powerless=((10.0, 20.0),))  # the pack stands for 50 to 60
     found = scored(one, [], [spell(5.0, 20.0), spell(55.0, 58.0), spell(90.0, None)])
-    assert (found.blind_true_s, found.blind_told_s, found.claimed_wrongly_s, found.untold_s) == (20.0, 28.0, 15.0, 7.0)
-    assert found.chime_time_s == 100.0
+    assert (found.blind_true_s, found.blind_told_s, found.claimed_wrongly_s, found.untold_s) == (40.0, 56.0, 30.0, 14.0)
+    assert found.door_time_s == 200.0
+
+
+def test_what_is_told_of_one_door_counts_for_that_door() -> None:
+    assert scored(life(), [], [spell(5.0, 20.0, "garden")]).claimed_wrongly_s == 15.0
 
 
 def test_blind_time_before_a_chime_was_heard_counts_only_where_it_does_not_end_with_it() -> None:
     assert scored(life(), [], [spell(-500.0, 0.0)]).claimed_wrongly_s == 0.0
-    assert scored(life(), [], [spell(-3600.0, -3590.0)]).claimed_wrongly_s == 10.0
+    assert scored(life(), [], [spell(-3600.0, -3590.0)]).claimed_wrongly_s == 20.0
 
 
 @pytest.mark.parametrize("hertz", [50.0, 60.0])
