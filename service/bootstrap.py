@@ -94,7 +94,11 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             lookout.look(work, at_s)
             visits_over.look(work, at_s)
 
-        timers = Timers(keeper, now_s, look, give_memory_back)
+        def tidy() -> None:
+            store.rest()
+            give_memory_back()
+
+        timers = Timers(keeper, now_s, look, tidy)
         examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         line = BrokerLine(access, settings.prefix)
         with store.work() as work:

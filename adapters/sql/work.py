@@ -74,6 +74,11 @@ class SqlStore:
     def reader(self) -> SqlReader:
         return SqlReader(self._reading)
 
+    def rest(self) -> None:
+        """Close the connections that no reader uses now: each holds a cache in memory, and a new one is open in a moment."""
+        if self._reading is not self.engine:
+            self._reading.dispose()
+
     def close(self) -> None:
         self._reading.dispose()
         self.engine.dispose()
