@@ -64,8 +64,11 @@ class Past:
             house, number = divmod(row, BOOTS)
             start_s = self.start_s + number * self.boot_s
             line, hull = (start_s, 0.0), json.dumps([[0.0, start_s], [self.boot_s, start_s]])
-            last = (start_s + self.boot_s, self.boot_s, self.packs_of_boot - 1, 0, hull)
-            yield (row + 1, house + 1, number + 1, "power-on", start_s, start_s, *last, *line, *line)
+            last = (start_s + self.boot_s, self.boot_s, self.packs_of_boot - 1, hull)
+            yield (row + 1, house + 1, number + 1, "power-on", start_s, start_s, *last, *line, *line, "the host", None)
+
+    def heard(self) -> Iterator[tuple[Any, ...]]:
+        return ((row[0], row[0], 0.0, self.boot_s, 0, self.packs_of_boot - 1, 0) for row in self.boots())
 
     def visits(self) -> Iterator[tuple[Any, ...]]:
         for visit in range(self.presses // 2):
@@ -77,7 +80,7 @@ class Past:
             boot, up_s = self.boot((door - 1) // 2, start_s)
             for n, at in ((1, 0.0), (2, 4.0)):
                 times = (up_s + at, up_s + at + 0.4, start_s + at, start_s + at + 0.4)
-                yield (2 * visit - 2 + n, door, boot, visit, *times, 0.06, "edges", 20, 0.013, 0, 0, 0)
+                yield (2 * visit - 2 + n, door, boot, visit, *times, "edges", 20, 0.013, 0, 0, 0.013, None)
 
     def soundings(self) -> Iterator[tuple[Any, ...]]:
         for visit, door, start_s, _ in self.visits():
@@ -115,7 +118,7 @@ def fill(path: Path, past: Past) -> None:
         for name, _ in indexes:
             database.execute(f"DROP INDEX {name}")
         for table, rows in (
-            ("site", past.sites()), ("chime", past.chimes()), ("door", past.doors()), ("boot", past.boots()),
+            ("site", past.sites()), ("chime", past.chimes()), ("door", past.doors()), ("boot", past.boots()), ("heard", past.heard()),
             ("visit", past.visits()), ("press", past.press_rows()), ("sounding", past.soundings()),
             ("reading", past.readings()), ("pack_key", past.keys()), ("testimony", past.testimony()),
         ):  # fmt: skip
