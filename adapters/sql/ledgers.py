@@ -3,10 +3,10 @@
 from itertools import count as counting
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, func, insert, select
 
 from adapters.sql import log_tables, tables
-from adapters.sql.engine import inserted_key, table
+from adapters.sql.engine import inserted_key, table, update_by_id
 from service.hostclock import HostClock, HostClocks, Reading
 from service.ledger import BootLedger, ChimeLedger
 from service.presses.heard import Run
@@ -111,7 +111,7 @@ class Ledgers:
         known = self.boots(connection, chime, number)
         boot = BootLedger(0, number, received_s, dated=line, readings_dated=line, host=host)
         values = {"chime_id": chime.id, "number": number, **_columns(boot)}
-        boot.id = inserted_key(connection.execute(insert(BOOT).values(values)))
+        boot.id = inserted_key(connection.execute(insert(BOOT), values))
         known.insert(0, boot)
         return boot
 
@@ -120,20 +120,20 @@ class Ledgers:
         for chime in self._chimes.values():
             if chime.changed:
                 connection.execute(
-                    update(CHIME)
-                    .where(CHIME.c.id == chime.id)
-                    .values(
-                        device=chime.device,
-                        first_heard_s=chime.first_heard_s,
-                        last_heard_s=chime.last_heard_s,
-                        alive=chime.alive,
-                        alive_since_s=chime.alive_since_s,
-                        level=",".join(sorted(chime.level)),
-                    )
+                    update_by_id(CHIME),
+                    {
+                        "row_id": chime.id,
+                        "device": chime.device,
+                        "first_heard_s": chime.first_heard_s,
+                        "last_heard_s": chime.last_heard_s,
+                        "alive": chime.alive,
+                        "alive_since_s": chime.alive_since_s,
+                        "level": ",".join(sorted(chime.level)),
+                    },
                 )
                 chime.changed = False
             for boot in (boot for boots in chime.boots.values() for boot in boots if boot.changed):
-                connection.execute(update(BOOT).where(BOOT.c.id == boot.id).values(_columns(boot)))
+                connection.execute(update_by_id(BOOT), {"row_id": boot.id, **_columns(boot)})
                 _save_runs(connection, boot)
                 boot.changed = False
 
@@ -245,9 +245,9 @@ def _save_runs(connection: Connection, boot: BootLedger) -> None:
             "dropped": run.dropped,
         }
         if run.id is None:
-            run.id = inserted_key(connection.execute(insert(HEARD).values(values)))
+            run.id = inserted_key(connection.execute(insert(HEARD), values))
         else:
-            connection.execute(update(HEARD).where(HEARD.c.id == run.id).values(values))
+            connection.execute(update_by_id(HEARD), {"row_id": run.id, **values})
     boot.changed_runs.clear()
     if boot.gone_runs:
         connection.execute(HEARD.delete().where(HEARD.c.id.in_(boot.gone_runs)))

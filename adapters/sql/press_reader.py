@@ -3,9 +3,10 @@
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Select, exists, func, select
+from sqlalchemy import Connection, Select, bindparam, exists, func, select
 
 from adapters.sql import tables
 from adapters.sql.engine import table
@@ -131,7 +132,7 @@ class PressReader:
 
 
 def press_of(connection: Connection, press_id: int) -> model.Press | None:
-    return next(iter(presses_of(connection, connection.execute(_presses().where(PRESS.c.id == press_id)).all())), None)
+    return next(iter(presses_of(connection, connection.execute(_one_press(), {"press_id": press_id}).all())), None)
 
 
 def visit_of(connection: Connection, site: str, visit_id: int) -> tuple[model.Visit, int] | None:
@@ -184,6 +185,12 @@ def _presses() -> Select[Any]:
     return select(PRESS, *PLACE, cut_off.label("cut_off")).select_from(
         PRESS.join(DOORS, DOOR.c.id == PRESS.c.door_id).join(BOOT, BOOT.c.id == PRESS.c.boot_id)
     )
+
+
+@cache
+def _one_press() -> Select[Any]:
+    """Asked for after each press; made once."""
+    return _presses().where(PRESS.c.id == bindparam("press_id"))
 
 
 def _press(row: Any, uncertainty_s: float) -> model.Press:

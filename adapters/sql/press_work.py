@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import and_, delete, func, insert, or_, select, update
 
 from adapters.sql import tables
-from adapters.sql.engine import inserted_key, table
+from adapters.sql.engine import inserted_key, table, update_by_id
 from adapters.sql.people import People
 from service.ledger import BootLedger, ChimeLedger
 from service.ports import PressRow, VisitRow
@@ -71,8 +71,8 @@ class PressWork(People):
             "pack_id": press.pack_id,
         }
         if press_id is None:
-            return inserted_key(self._connection.execute(insert(PRESS).values(values)))
-        self._connection.execute(update(PRESS).where(PRESS.c.id == press_id).values(values))
+            return inserted_key(self._connection.execute(insert(PRESS), values))
+        self._connection.execute(update_by_id(PRESS), {"row_id": press_id, **values})
         return press_id
 
     def remove_presses(self, press_ids: Sequence[int]) -> None:
@@ -95,9 +95,9 @@ class PressWork(People):
     ) -> int:
         values = {"door_id": door_id, "start_s": start_s, "end_s": end_s}
         if visit_id is None:
-            visit_id = inserted_key(self._connection.execute(insert(VISIT).values(values)))
+            visit_id = inserted_key(self._connection.execute(insert(VISIT), values))
         else:
-            self._connection.execute(update(VISIT).where(VISIT.c.id == visit_id).values(values))
+            self._connection.execute(update_by_id(VISIT), {"row_id": visit_id, **values})
         stray = or_(PRESS.c.visit_id.is_(None), PRESS.c.visit_id != visit_id)
         self._connection.execute(update(PRESS).where(and_(PRESS.c.id.in_(press_ids), stray)).values(visit_id=visit_id))
         return visit_id

@@ -10,9 +10,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import groupby
 
-import numpy as np
-
-from service.walltime.belief import DAILY, DRIFT_SD, Belief, Drift, Floats, Line, Witness, belief, corrected
+from service.walltime.belief import DAILY, DRIFT_SD, Belief, Drift, Line, Witness, belief, corrected
 
 STRETCHES, LOWEST = 16, 4
 """Of each of at most 16 equal stretches of a boot the four lowest witnesses are kept: one to lie on, the others to tell how
@@ -24,7 +22,7 @@ LEAN = 60e-6
 almost any crystal, and what is kept seldom changes."""
 
 PROFILE = 33
-"""Moments of a boot at which its uncertainty is worked out, once; a page asks for a hundred others."""
+"""Moments of a boot at which its uncertainty is worked out, each once; a page asks for a hundred others."""
 
 READINGS = 4
 """Of the chime's clock the latest reading in each of at most four stretches: a clock that counts whole seconds is behind by
@@ -64,10 +62,21 @@ class BootClock:
         """Half width of the 90 % interval of `line().wall_s(up_s)` [s]. Raises ValueError without any witness."""
         if not self.witnesses:
             raise ValueError("a boot clock without any witness tells no time")
-        ups, halves = _profile(self)
-        if not ups[0] <= up_s <= ups[-1]:
+        first_s, last_s = self.witnesses[0][0], self.witnesses[-1][0]
+        if not first_s <= up_s <= last_s or first_s == last_s:
             return self._belief(self.drift_known).uncertainty_s(up_s)
-        return float(np.interp(up_s, ups, halves))
+        place = (up_s - first_s) / (last_s - first_s) * (PROFILE - 1)
+        before = min(int(place), PROFILE - 2)
+        return (before + 1 - place) * self._half_s(before) + (place - before) * self._half_s(before + 1)
+
+    def _half_s(self, place: int) -> float:
+        """Of the profile. It bends upwards, so between two places the line is on the safe side."""
+        known = _profile(self)
+        if (half_s := known.get(place)) is None:
+            first_s, last_s = self.witnesses[0][0], self.witnesses[-1][0]
+            up_s = first_s + (last_s - first_s) * place / (PROFILE - 1)
+            half_s = known[place] = self._belief(self.drift_known).uncertainty_s(up_s)
+        return half_s
 
     def drift(self) -> Drift:
         """Of this boot, as it may be in another, on a day of other warmth. Raises ValueError without any witness."""
@@ -82,11 +91,9 @@ class BootClock:
 
 
 @lru_cache(16)
-def _profile(clock: BootClock) -> tuple[Floats, Floats]:
-    """Half widths over the time in which the boot was heard. They bend upwards, so between two of them the line is on the safe side."""
-    believed = clock._belief(clock.drift_known)
-    ups = np.linspace(clock.witnesses[0][0], clock.witnesses[-1][0], PROFILE)
-    return ups, np.array([believed.uncertainty_s(float(up_s)) for up_s in ups])
+def _profile(_clock: BootClock) -> dict[int, float]:
+    """Half widths by place, of those that have been asked for."""
+    return {}
 
 
 def best_drift(clocks: Iterable[BootClock]) -> Drift | None:
