@@ -1,4 +1,4 @@
-"""What a message costs in an empty record and in one with years in it. `history.py [PRESSES]` fills 5 million by default.
+"""What a message costs in a record without presses and in one with years of them. `history.py [PRESSES]` fills 5 million by default.
 
 Fills a record with fifty houses over ten years: two doors each, a power-up every month, visits of two presses, supply readings,
 and the keys of the packs that told them. Then both records get the same batches in turn, press packs and supply packs alike:
@@ -107,8 +107,11 @@ class Past:
                 yield (boot, seq, random.getrandbits(63))
 
 
-def fill(path: Path, past: Past) -> None:
-    """Into the real tables, quickly: secondary indexes are dropped before and made again afterwards, as they were."""
+def fill(path: Path, past: Past, presses: bool = True) -> None:
+    """Into the real tables, quickly: secondary indexes are dropped before and made again afterwards, as they were.
+
+    Without presses: the same chimes, as long at work, that have told nothing yet.
+    """
     SqlStore(f"sqlite:///{path}").close()
     with contextlib.closing(sqlite3.connect(path)) as database:
         database.executescript("PRAGMA synchronous = OFF; PRAGMA cache_size = -200000")
@@ -117,11 +120,14 @@ def fill(path: Path, past: Past) -> None:
         ).fetchall()
         for name, _ in indexes:
             database.execute(f"DROP INDEX {name}")
-        for table, rows in (
+        chimes = (
             ("site", past.sites()), ("chime", past.chimes()), ("door", past.doors()), ("boot", past.boots()), ("heard", past.heard()),
+        )  # fmt: skip
+        told = (
             ("visit", past.visits()), ("press", past.press_rows()), ("sounding", past.soundings()),
             ("reading", past.readings()), ("pack_key", past.keys()), ("testimony", past.testimony()),
-        ):  # fmt: skip
+        )  # fmt: skip
+        for table, rows in (*chimes, *told) if presses else chimes:
             columns = len(database.execute(f"PRAGMA table_info({table})").fetchall())
             database.executemany(f"INSERT INTO {table} VALUES ({','.join('?' * columns)})", rows)
         for _, sql in indexes:
@@ -213,7 +219,9 @@ def main() -> None:
         fill(full_path, past)
         size_mb = full_path.stat().st_size / 1e6
         print(f"filled {presses} presses and {READINGS} readings in {time.monotonic() - begin:.0f} s, {size_mb:.0f} MB")
-        empty, full = (SqlStore(f"sqlite:///{path}") for path in (Path(name) / "empty.sqlite", full_path))
+        empty_path = Path(name) / "empty.sqlite"
+        fill(empty_path, past, presses=False)
+        empty, full = (SqlStore(f"sqlite:///{path}") for path in (empty_path, full_path))
         compare(past, empty, full)
         pages(past, full)
         empty.close()
