@@ -27,6 +27,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from adapters.outlets.addresses import read_networks
     from adapters.outlets.broker import BrokerLine
     from adapters.outlets.opening import opener
+    from adapters.routes import without_old_models
     from adapters.sql.engine import is_current
     from adapters.sql.work import SqlStore
     from service.actions import Actions
@@ -44,6 +45,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.timers import Timers
     from service.visits_over import VisitsOver
 
+    without_old_models()
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends like Ctrl-C: everything is stopped in order
     with ExitStack() as stack:
         networks = read_networks(settings.outlet_networks)
@@ -152,6 +154,7 @@ def build_app(
 
     from adapters import calendars_apart, examination_api, fitout_api, http_api, live, problems
     from adapters.guard import Guard
+    from adapters.routes import add_routes
     from dashboard import assets, fitout_plot, pages
     from service.teaching import Teaching
 
@@ -167,17 +170,16 @@ def build_app(
     )
     problems.install(app)
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
-    app.include_router(http_api.build(reader, keeper, actions, health, now_s, settings.prefix, received_s, teaching))
-    app.include_router(fitout_api.build(fitout_plot.plot))
-    app.include_router(
-        examination_api.build(lambda lines, sheet: apart(commands.answer_to, list(lines), sheet, settings.prefix))
-    )
-    app.include_router(live.build(reader, hub))
-    for router in more:
-        app.include_router(router)
+    parts = [
+        http_api.build(reader, keeper, actions, health, now_s, settings.prefix, received_s, teaching),
+        fitout_api.build(fitout_plot.plot),
+        examination_api.build(lambda lines, sheet: apart(commands.answer_to, list(lines), sheet, settings.prefix)),
+        live.build(reader, hub),
+        *more,
+    ]
     app.add_api_route("/health", lambda: http_api.health_data(reader, health), include_in_schema=False)
     app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
-    app.include_router(
+    parts.append(
         pages.build(
             reader,
             actions,
@@ -188,6 +190,8 @@ def build_app(
             read_calendar=calendars_apart.read_away,
         )
     )
+    for part in parts:
+        add_routes(app, part)
     return app
 
 

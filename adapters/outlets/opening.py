@@ -1,4 +1,4 @@
-"""Which file carries letters to which way out. Knows nothing of how."""
+"""Which file carries letters to which way out, loaded where there is such a way. Knows nothing of how."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -6,9 +6,6 @@ from zoneinfo import ZoneInfo
 
 from adapters.outlets.addresses import Network
 from adapters.outlets.broker import BrokerLine, BrokerSender
-from adapters.outlets.command import CommandSender
-from adapters.outlets.mail import MailSender
-from adapters.outlets.webhook import WebhookSender
 from service.outbox_ports import OpenSender, Sender
 from service.outlets import Broker, Command, Mail, Outlet, Webhook
 
@@ -28,10 +25,16 @@ def opener(
     def open_sender(outlet: Outlet) -> Sender:
         match outlet.way:
             case Webhook():
+                from adapters.outlets.webhook import WebhookSender
+
                 return WebhookSender(outlet.way, version, networks)
             case Mail():
+                from adapters.outlets.mail import MailSender
+
                 return MailSender(outlet.way, ZoneInfo(outlet.time_zone), networks)
             case Command():
+                from adapters.outlets.command import CommandSender
+
                 return CommandSender(outlet.way, programs)
             case Broker():
                 return BrokerSender(line)
