@@ -153,9 +153,8 @@ class Press(SQLModel, table=True):
     """One press, in the chime's time (`_up_s`) and in wall time."""
 
     __table_args__ = (
-        Index("press_by_up", "door_id", "boot_id", "start_up_s"),
+        Index("press_by_up", "boot_id", "door_id", "start_up_s"),
         Index("press_by_start", "door_id", "start_s"),
-        Index("press_by_boot", "boot_id"),
         Index("press_by_visit", "visit_id"),
         {"sqlite_autoincrement": True},
     )

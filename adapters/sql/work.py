@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 
 from adapters.sql import tables
+from adapters.sql.alarm_work import AlarmWork
 from adapters.sql.engine import open_engine, reading_engine, table, unavailable_told
 from adapters.sql.finding_reader import TESTIMONY
 from adapters.sql.finding_work import FindingWork
@@ -86,7 +87,7 @@ class SqlStore:
             self._inbox.dispose()
 
 
-class SqlWork(TimeWork, PressWork, FindingWork, WhoWork, OutboxWork):
+class SqlWork(TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, AlarmWork):
     """One transaction."""
 
     def __init__(self, connection: Connection, ledgers: Ledgers, inbox: Engine | None = None) -> None:
