@@ -1,5 +1,6 @@
 """Errors over HTTP: RFC 9457 problem details. The only place that knows which error is which status."""
 
+from collections.abc import Iterable
 from http import HTTPStatus
 from typing import Any
 
@@ -8,7 +9,9 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
+from service.alarms.rules import Problem, RuleRefused
 from service.errors import BadPack, BellcrankError, NotFound, Refused, SettingError, StoreUnavailable
+from service.outlet_form import OutletRefused
 
 
 class UnsupportedType(BadPack):
@@ -25,6 +28,8 @@ class NotUnderstood(BadPack):
 
 STATUS: dict[type[BellcrankError], HTTPStatus] = {
     NotFound: HTTPStatus.NOT_FOUND,
+    RuleRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
+    OutletRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
     Refused: HTTPStatus.BAD_REQUEST,
     SettingError: HTTPStatus.UNPROCESSABLE_ENTITY,  # a fit-out sheet with a figure that cannot be
     UnsupportedType: HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
@@ -45,6 +50,15 @@ PROBLEM = {
         "status": {"type": "integer"},
         "detail": {"type": "string"},
         "instance": {"type": "string"},
+        "errors": {
+            "description": "of a form with several mistakes: each field and its reason",
+            "type": "array",
+            "items": {
+                "type": "object",
+                "properties": {"field": {"type": "string"}, "reason": {"type": "string"}},
+                "required": ["field", "reason"],
+            },
+        },
     },
     "required": ["title", "status", "detail", "instance"],
 }
@@ -66,15 +80,25 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(RequestValidationError, _shape)
 
 
-def problem(request: Request, status: int, detail: str, headers: dict[str, str] | None = None) -> JSONResponse:
+def problem(
+    request: Request,
+    status: int,
+    detail: str,
+    headers: dict[str, str] | None = None,
+    mistakes: Iterable[Problem] = (),
+) -> JSONResponse:
     title = HTTPStatus(status).phrase
-    body = {"type": "about:blank", "title": title, "status": status, "detail": detail, "instance": request.url.path}
+    body: dict[str, Any] = {"type": "about:blank", "title": title, "status": status, "detail": detail}
+    body["instance"] = request.url.path
+    errors = [{"field": one.field, "reason": one.reason} for one in mistakes]
+    if errors:
+        body["errors"] = errors
     return JSONResponse(body, status, headers, "application/problem+json")
 
 
 async def _ours(request: Request, error: Exception) -> JSONResponse:
     status = next(STATUS[kind] for kind in type(error).__mro__ if kind in STATUS)
-    return problem(request, status, str(error))
+    return problem(request, status, str(error), mistakes=getattr(error, "problems", ()))
 
 
 async def _http(request: Request, error: Exception) -> JSONResponse:

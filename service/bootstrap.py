@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 def run(settings: Settings, demo: "Demo | None" = None) -> None:
     """Everything, until Ctrl-C. Raises SettingError with a sentence for whoever started it; RuntimeError when a part dies."""
+    from adapters.alarm_api import build as build_alarms
     from adapters.broker import EmbeddedBroker
     from adapters.http_server import Server
     from adapters.mqtt import BrokerAccess, Listener
@@ -31,6 +32,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from adapters.sql.engine import is_current
     from adapters.sql.work import SqlStore
     from service.actions import Actions
+    from service.alarm_actions import AlarmActions
+    from service.alarming import Alarming
     from service.daemon import Part, run_together
     from service.examiner import Examiner
     from service.health import Health
@@ -100,7 +103,9 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             store.rest()
             give_memory_back()
 
-        timers = Timers(keeper, now_s, look, tidy)
+        alarming = Alarming(store.reader(), keeper, now_s)
+        hub.listen(alarming.told)
+        timers = Timers(keeper, now_s, look, tidy, alarming.tick)
         examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         line = BrokerLine(access, settings.prefix)
         with store.work() as work:
@@ -112,8 +117,9 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         outlets = build_outlets(
             store.reader(), OutletActions(store.reader(), keeper, outbox, now_s, settings.time_zone)
         )
+        alarms = build_alarms(store.reader(), AlarmActions(store.reader(), keeper, alarming, now_s, apart), now_s)
         actions = Actions(keeper, examiner.ask)
-        app = build_app(store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets])
+        app = build_app(store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets, alarms])
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),

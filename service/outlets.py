@@ -93,11 +93,12 @@ class Outlet:
         return self.way.digest if isinstance(self.way, Mail) else "each"
 
     def wants(self, event: Event) -> bool:
-        """Doubtful presses are told to nobody by themselves."""
+        """Doubtful presses are told to nobody by themselves; an alarm writes a mail where it calls people, not at each of its turns."""
         return (
             event.kind in self.kinds
             and self.site in (None, event.site)
             and not event.data.get("doubtful")
+            and not (isinstance(self.way, Mail) and event.data.get("told") == "stated")
             and urgency(event) >= URGENCY[self.lowest]
         )
 

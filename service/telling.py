@@ -9,6 +9,8 @@ from math import floor
 from typing import Any
 
 from service import model
+from service.alarms.alarm import Transition
+from service.alarms.rules import Rule
 from service.finding_ports import Commissioning, Examination, KeptSheet, QuantityPoint
 from service.findings.advice import ADVICE
 from service.findings.life import Held
@@ -177,6 +179,27 @@ def boot(fact: model.Boot) -> dict[str, Any]:
         "cause": fact.cause,
         "start": rfc3339(fact.start_s),
         "last_heard": rfc3339(fact.last_heard_s),
+    }
+
+
+def alarm(rule: Rule, one: Transition) -> dict[str, Any]:
+    """A transition of an alarm, with what a person is told and should do."""
+    door = getattr(rule.watch, "door", None)
+    return {
+        "rule": rule.id,
+        **({"door": door} if door else {}),
+        "state": one.after.value,
+        "before": one.before.value,
+        "event": one.event.value,
+        "told": one.told.value,
+        "since": rfc3339(one.at_s),
+        "who": one.who,
+        "why": one.why,
+        "until": rfc3339_or_none(one.until_s),
+        "priority": rule.priority.value,
+        "cause": rule.cause,
+        "consequence": rule.consequence,
+        "action": rule.action,
     }
 
 

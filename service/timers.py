@@ -22,12 +22,18 @@ class Timers:
     ----------
     look : called every ten seconds in the writer's transaction.
     tidy : called every minute.
+    weigh : called after each look, beside the writer.
     """
 
     def __init__(
-        self, keeper: Keeper, clock: Clock, look: Callable[[Work, float], None], tidy: Callable[[], None] = lambda: None
+        self,
+        keeper: Keeper,
+        clock: Clock,
+        look: Callable[[Work, float], None],
+        tidy: Callable[[], None] = lambda: None,
+        weigh: Callable[[], None] = lambda: None,
     ) -> None:
-        self._keeper, self._clock, self._look, self._tidy = keeper, clock, look, tidy
+        self._keeper, self._clock, self._look, self._tidy, self._weigh = keeper, clock, look, tidy, weigh
         self._stopping = threading.Event()
         self._forgot_s = self._tidied_s = 0.0
 
@@ -48,6 +54,7 @@ class Timers:
                 self._forgot_s = now_s
         except StoreUnavailable:
             return
+        self._weigh()
 
     def stop(self) -> None:
         self._stopping.set()
