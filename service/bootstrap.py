@@ -22,6 +22,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     """Everything, until Ctrl-C. Raises SettingError with a sentence for whoever started it; RuntimeError when a part dies."""
     from adapters.alarm_api import build as build_alarms
     from adapters.broker import EmbeddedBroker
+    from adapters.description_api import build as build_descriptions
     from adapters.http_server import Server
     from adapters.mqtt import BrokerAccess, Listener
     from adapters.outlet_api import build as build_outlets
@@ -118,8 +119,11 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             store.reader(), OutletActions(store.reader(), keeper, outbox, now_s, settings.time_zone)
         )
         alarms = build_alarms(store.reader(), AlarmActions(store.reader(), keeper, alarming, now_s, apart), now_s)
+        descriptions = build_descriptions(store.reader(), health, now_s, access.url, settings.prefix)
         actions = Actions(keeper, examiner.ask)
-        app = build_app(store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets, alarms])
+        app = build_app(
+            store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets, alarms, descriptions]
+        )
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),
