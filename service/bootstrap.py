@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 def run(settings: Settings, demo: "Demo | None" = None) -> None:
     """Everything, until Ctrl-C. Raises SettingError with a sentence for whoever started it; RuntimeError when a part dies."""
     from adapters.alarm_api import build as build_alarms
+    from adapters.ask_api import build as build_asks
     from adapters.broker import EmbeddedBroker
+    from adapters.calendars_apart import wall_clock
     from adapters.description_api import build as build_descriptions
     from adapters.http_server import Server
     from adapters.mqtt import BrokerAccess, Listener
@@ -35,6 +37,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.actions import Actions
     from service.alarm_actions import AlarmActions
     from service.alarming import Alarming
+    from service.asking import Asking
     from service.daemon import Part, run_together
     from service.examiner import Examiner
     from service.health import Health
@@ -106,9 +109,15 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
 
         alarming = Alarming(store.reader(), keeper, now_s)
         hub.listen(alarming.told)
-        timers = Timers(keeper, now_s, look, tidy, alarming.tick)
-        examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         line = BrokerLine(access, settings.prefix)
+        asking = Asking(store.reader(), keeper, now_s, line.tell, wall_clock)
+
+        def weigh() -> None:
+            alarming.tick()
+            asking.tick()
+
+        timers = Timers(keeper, now_s, look, tidy, weigh)
+        examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         with store.work() as work:
             tell_the_broker(store.reader(), work, settings.mqtt_events)
         senders = opener(line, health.version, networks, _path(settings.programs))
@@ -119,10 +128,11 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             store.reader(), OutletActions(store.reader(), keeper, outbox, now_s, settings.time_zone)
         )
         alarms = build_alarms(store.reader(), AlarmActions(store.reader(), keeper, alarming, now_s, apart), now_s)
+        asks = build_asks(store.reader(), asking, now_s)
         descriptions = build_descriptions(store.reader(), health, now_s, access.url, settings.prefix)
         actions = Actions(keeper, examiner.ask)
         app = build_app(
-            store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets, alarms, descriptions]
+            store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets, alarms, asks, descriptions]
         )
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [

@@ -1,7 +1,8 @@
 """What the service asks of the outside, as Protocols: the Reader that pages and the API ask, and the clock.
 
 The transaction that the writer uses (`Work`) stands beside them; what both do about examinations is in `finding_ports.py`, what
-about who rang in `who_ports.py`, what about ways out in `outbox_ports.py`, what about alarms in `alarm_ports.py`.
+about who rang in `who_ports.py`, what about ways out in `outbox_ports.py`, what about alarms in `alarm_ports.py`,
+what about requests to chimes in `ask_ports.py`.
 Nobody here knows SQL, MQTT or HTTP.
 """
 
@@ -11,6 +12,7 @@ from typing import Any, NamedTuple, Protocol
 
 from service import model
 from service.alarm_ports import AlarmReader, AlarmWork
+from service.ask_ports import AskReader, AskWork
 from service.finding_ports import FindingReader, FindingWork
 from service.hostclock import HostClock
 from service.ledger import BootLedger, ChimeLedger
@@ -22,7 +24,7 @@ from service.who_ports import WhoReader, WhoWork
 Clock = Callable[[], float]  # POSIX seconds
 
 
-class Reader(FindingReader, WhoReader, OutboxReader, AlarmReader, Protocol):
+class Reader(FindingReader, WhoReader, OutboxReader, AlarmReader, AskReader, Protocol):
     """Questions that pages and the API ask of the record. Safe from any thread; changes nothing.
 
     Stretches are half open: start_s <= t < end_s. Lists come oldest first unless `newest_first`.
@@ -152,7 +154,7 @@ class VisitRow(NamedTuple):
     end_s: float
 
 
-class Work(FindingWork, WhoWork, OutboxWork, AlarmWork, Protocol):
+class Work(FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork, Protocol):
     """One transaction of the writer. There is only ever one at a time; whatever it did is gone unless it is committed.
 
     Raises StoreUnavailable from any call, and then nothing of the transaction is kept.

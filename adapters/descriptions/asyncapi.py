@@ -8,10 +8,22 @@ from urllib.parse import urlsplit
 
 from adapters.descriptions import packs
 from adapters.descriptions.events import DATA, definitions, envelope
+from service.asks import WHATS
 from service.cloud_events import CONTENT_TYPE
 from service.topics import NAME, VERSION
 
 SCHEMAS = "#/components/schemas/"
+
+ASK: dict[str, Any] = {
+    "type": "object",
+    "required": ["id", "do"],
+    "properties": {
+        "id": {"type": "string", "examples": ["ask-7"]},
+        "do": {"enum": list(WHATS)},
+        "for_s": {"type": "number", "description": "of a hush: how long, for a chime without a clock [s]"},
+        "until_s": {"type": "number", "description": "of a hush: until when [POSIX s]"},
+    },
+}
 
 
 def document(broker_url: str, prefix: str, version: str) -> dict[str, Any]:
@@ -30,6 +42,12 @@ def document(broker_url: str, prefix: str, version: str) -> dict[str, Any]:
             "contentType": "text/plain",
             "summary": "Retained; 0 as last will.",
             "payload": {"type": "string", "enum": ["0", "1"]},
+        },
+        "ask": {
+            "title": "Request to a chime",
+            "contentType": "application/json",
+            "summary": "Take bursts with the test load, sound once, or be quiet for a while. What the chime then sends is its answer.",
+            "payload": ASK,
         },
         "now": {
             "title": "Present state",
@@ -69,6 +87,7 @@ def document(broker_url: str, prefix: str, version: str) -> dict[str, Any]:
             "pack": _channel(prefix, "pack", ["pack"], "A chime sends its packs here, QoS 1, not retained."),
             "alive": _channel(prefix, "alive", ["alive"], "A chime's presence, QoS 1, retained."),
             "event": _channel(prefix, "event", kinds, "Bellcrank tells of each event here, QoS 1, not retained."),
+            "ask": _channel(prefix, "ask", ["ask"], "Bellcrank asks a chime here, QoS 1, not retained."),
             "now": _channel(prefix, "now", ["now"], "The present state of a chime, QoS 1, retained."),
         },
         "operations": {
@@ -77,6 +96,7 @@ def document(broker_url: str, prefix: str, version: str) -> dict[str, Any]:
             "tellEvents": _operation(
                 "send", "event", "Bellcrank tells of presses, visits, findings, alarms and blind time."
             ),
+            "ask": _operation("send", "ask", "Bellcrank asks a chime, for a person or by its daily schedule."),
             "tellPresent": _operation("send", "now", "Bellcrank tells how a chime is now."),
         },
         "components": {"messages": messages, "schemas": schemas},
