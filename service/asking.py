@@ -163,7 +163,7 @@ class Asking:
         often = found.by_hour[hour].visits
         return (
             hour,
-            f"Between {hour}:00 and {(hour + 1) % 24}:00 people rang {often} times in eight weeks, least of all hours.",
+            f"Between {hour}:00 and {(hour + 1) % 24}:00 people rang {often} times in the weeks on record, least of all hours.",
         )
 
     def _local(self, site: str, at_s: float) -> LocalHour:

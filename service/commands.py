@@ -2,13 +2,16 @@
 outward."""
 
 import json
+import os
 import sys
 import threading
+import time
 from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from service.errors import SettingError
 from service.premises import opened, take_folder, text_of, write_out
@@ -47,6 +50,28 @@ def press(data: Path, door: str, hold_s: float) -> str:
 
     house.press(data, door, hold_s)
     return f"The {door} button is held for {hold_s:g} s."
+
+
+def listen(
+    url: str, site: str | None, kinds: Sequence[str], chime: str | None, door: str | None, lowest: str, as_json: bool
+) -> None:
+    """Print what happens until Ctrl-C, or until nobody reads it any more. Raises SettingError, StoreUnavailable."""
+    from adapters.event_stream import events
+    from service.alarms.rules import Priority
+    from service.listening import Filter, json_line, line
+    from service.model import Event
+
+    wanted = Filter(frozenset(kinds), chime, door, Priority(lowest))
+    zone = ZoneInfo(Settings().time_zone)
+    weighty = sys.stdout.isatty() and "NO_COLOR" not in os.environ
+    try:
+        for heard in events(url, site):
+            data = dict(heard.data)
+            event = Event(int(heard.id or 0), time.time(), heard.kind, data.pop("site"), data.pop("chime"), data)  # type: ignore[arg-type]
+            if wanted.shows(event):
+                print(json_line(event) if as_json else line(event, zone, weighty), flush=True)
+    except BrokenPipeError:  # such as `| head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:
