@@ -46,10 +46,10 @@ def test_a_press_is_received_and_fits_what_was_promised(demo: Running) -> None:
             command("press", "front", "--for", "0.4", "--data", str(demo.data)), check=True, timeout=WITHIN_S
         )
         found = arrived.get(timeout=WITHIN_S)
-        while not schema.is_valid(found):  # what else happens at the house meanwhile
+        # what else happens at the house meanwhile; and a press is told at its first pulse, and again as it goes on
+        while not schema.is_valid(found) or found["data"]["door"] != "front" or found["data"]["pulses"] < 10:
             found = arrived.get(timeout=WITHIN_S)
     finally:
         client.disconnect()
         client.loop_stop()
-    assert found["data"]["door"] == "front"
-    assert 10 <= found["data"]["pulses"] <= 30  # 0.4 s at 50 Hz
+    assert found["data"]["pulses"] <= 30  # 0.4 s at 50 Hz
