@@ -115,7 +115,7 @@ def test_an_event_reaches_it_and_is_listed(api: Api, receiver: HttpReceiver) -> 
 
 
 def test_what_is_wrong_is_told_field_by_field(api: Api) -> None:
-    told = api.ask("POST", body={"name": "x", "way": "webhook", "url": "ftp://x", "colour": 1}, status=400)
+    told = api.ask("POST", body={"name": "x", "way": "webhook", "url": "ftp://x", "colour": 1}, status=422)
     assert "url:" in told["detail"]
     assert "colour:" in told["detail"]
     assert api.ask("GET") == {"outlets": []}
