@@ -127,13 +127,13 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         outlets = build_outlets(
             store.reader(), OutletActions(store.reader(), keeper, outbox, now_s, settings.time_zone)
         )
-        alarms = build_alarms(store.reader(), AlarmActions(store.reader(), keeper, alarming, now_s, apart), now_s)
+        alarm_actions = AlarmActions(store.reader(), keeper, alarming, now_s, apart)
+        alarms = build_alarms(store.reader(), alarm_actions, now_s)
         asks = build_asks(store.reader(), asking, now_s)
         descriptions = build_descriptions(store.reader(), health, now_s, access.url, settings.prefix)
         actions = Actions(keeper, examiner.ask)
-        app = build_app(
-            store.reader(), keeper, actions, health, hub, settings, watched.now_s, [outlets, alarms, asks, descriptions]
-        )
+        more = [outlets, alarms, asks, descriptions]
+        app = build_app(store.reader(), keeper, actions, health, hub, settings, watched.now_s, more, alarm_actions)
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),
@@ -167,6 +167,7 @@ def build_app(
     settings: Settings,
     received_s: Callable[[], float] = now_s,
     more: Sequence[Any] = (),
+    alarms: Any = None,
 ) -> Any:
     """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received; `more`:
     parts of the API that are built elsewhere."""
@@ -208,6 +209,7 @@ def build_app(
             prefix=settings.prefix,
             lessons=teaching,
             read_calendar=calendars_apart.read_away,
+            alarms=alarms,
         )
     )
     for part in parts:

@@ -66,7 +66,9 @@ def _held(data: dict[str, Any]) -> str:
     if data.get("start") is None or data.get("end") is None:
         return ""
     held_s = (datetime.fromisoformat(data["end"]) - datetime.fromisoformat(data["start"])).total_seconds()
-    return f" Held for {held_s:.1f} s." if held_s >= 0.05 else ""  # it is told at the first pulse, and again when it is over
+    return (
+        f" Held for {held_s:.1f} s." if held_s >= 0.05 else ""
+    )  # it is told at the first pulse, and again when it is over
 
 
 def _counted(number: int, noun: str) -> str:

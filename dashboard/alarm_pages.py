@@ -1,0 +1,89 @@
+"""Routes of the Alarms sheet: acknowledge, shelve, take out of service, switch a rule. Draws nothing; writes only through its actions."""
+
+from collections.abc import Callable
+from typing import Annotated, Any, Protocol
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
+
+from dashboard import alarms_sheet
+from dashboard.alarm_contexts import Said
+from dashboard.alarms_sheet import DONE
+from dashboard.house import House
+from dashboard.sheets import Sheets, name_of
+from service.alarms.life import Event
+from service.errors import Refused
+from service.ports import Reader
+
+Short = Annotated[str, Form(max_length=300)]
+Done = Annotated[str, Query(max_length=20)]
+
+WISHES = {
+    "acknowledge": (Event.ACKNOWLEDGE, "acknowledged"),
+    "shelve": (Event.SHELVE, "shelved"),
+    "take_out": (Event.TAKE_OUT, "out"),
+    "unshelve": (Event.UNSHELVE, "back"),
+    "put_back": (Event.PUT_BACK, "back"),
+    "reset": (Event.RESET, "back"),
+}
+WHILES_S = {"hour": 3600.0, "day": 86_400.0, "week": 7 * 86_400.0}
+
+
+class Actions(Protocol):
+    """Each raises NotFound, Refused or StoreUnavailable."""
+
+    def ask(
+        self, site: str, chime: str, rule_id: str, event: Event, who: str, why: str = "", until_s: float | None = None
+    ) -> Any: ...
+    def switch(self, site: str, chime: str, rule_id: str, on: bool, why: str) -> Any: ...
+
+
+def add(
+    router: APIRouter,
+    sheets: Sheets,
+    reader: Reader,
+    actions: Actions | None,
+    clock: Callable[[], float],
+    house_of: Callable[[str, float], House],
+) -> None:
+    def sheet(request: Request, site: str, said: Said) -> Response:
+        house = house_of(site, clock())
+        context = alarms_sheet.make(reader, house, name_of(request), said)
+        return sheets.answer("alarms.html", context, 400 if said.refused else 200)
+
+    def change(request: Request, site: str, done: str, action: Callable[[], Any]) -> Response:
+        try:
+            action()
+        except Refused as refusal:
+            return sheet(request, site, Said(str(refusal), True))
+        return RedirectResponse(f"{router.url_path_for('alarms', site=site)}?done={done}", 303)
+
+    @router.get("/house/{site}/alarms", name="alarms")
+    def alarms(request: Request, site: str, done: Done = "") -> Response:
+        return sheet(request, site, Said(DONE.get(done, "")))
+
+    if actions is None:
+        return
+    doing = actions
+
+    @router.post("/house/{site}/chime/{chime}/alarm/{rule}", name="ask_alarm")
+    def ask(
+        request: Request,
+        site: str,
+        chime: str,
+        rule: str,
+        wish: Short,
+        who: Short = "",
+        why: Short = "",
+        how_long: Short = "",
+    ) -> Response:
+        if wish not in WISHES:
+            raise Refused("That cannot be asked of an alarm.")
+        event, done = WISHES[wish]
+        until_s = clock() + WHILES_S.get(how_long, WHILES_S["day"]) if event is Event.SHELVE else None
+        by = who or name_of(request)
+        return change(request, site, done, lambda: doing.ask(site, chime, rule, event, by, why, until_s))
+
+    @router.post("/house/{site}/chime/{chime}/rule/{rule}", name="switch_rule")
+    def switch(request: Request, site: str, chime: str, rule: str, on: bool = Form(), why: Short = "") -> Response:
+        return change(request, site, "on" if on else "off", lambda: doing.switch(site, chime, rule, on, why))
