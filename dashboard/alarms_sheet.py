@@ -10,6 +10,7 @@ from dashboard.house import House
 from service.alarm_ports import KeptRule
 from service.alarms.life import BY_PEOPLE, LIFE, Event, State
 from service.alarms.rules import Priority
+from service.alarms.standing import AS_KNOWN
 from service.alarms.trial import Spoken, spoken_in
 from service.ports import Reader
 
@@ -125,7 +126,7 @@ def _spoken(reader: Reader, house: House) -> list[tuple[str, Spoken]]:
 def _row(house: House, titles: dict[tuple[str, str], str], chime: str, one: Spoken) -> alarm_contexts.Spoken:
     over = "It lasts" if one.gone_s is None else f"It lasted {words.duration(max(one.gone_s - one.at_s, 1.0))}"
     known = "" if one.acknowledged_s is None else f" Acknowledged {_moment(house, one.acknowledged_s)}."
-    why = f" {words.sentence(one.why).rstrip('.')}." if one.why else ""
+    why = f" {words.sentence(one.why).rstrip('.')}." if one.why and one.why != AS_KNOWN else ""
     return alarm_contexts.Spoken(
         _moment(house, one.at_s).removeprefix("at "),
         titles.get((chime, one.rule), one.rule),

@@ -21,6 +21,9 @@ from service.alarms.rules import QuantityBeyond, Rule, Trend, in_order
 RULE, CLOCK, PRECEDENCE = "rule", "time", "suppression"
 """Who did it, where it was no person."""
 
+AS_KNOWN = "as far as is known now"
+"""Why, where no reading or event tells."""
+
 
 @dataclass(frozen=True, slots=True)
 class Standing:
@@ -116,7 +119,7 @@ def advance(
             walk.wait(nextafter(at_s, -inf))
             walk.turn(Event.SUPPRESS if what.is_active else Event.UNSUPPRESS, at_s, PRECEDENCE, "")
     if walk.severity != condition.severity:  # what was known has turned out otherwise
-        walk.sample(Sample(max(until_s, newest_s), condition.severity, "as far as is known now"))
+        walk.sample(Sample(max(until_s, newest_s), condition.severity, AS_KNOWN))
     walk.wait(until_s)
     return walk.step(until_s)
 
