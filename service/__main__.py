@@ -20,12 +20,12 @@ from service.arguments import parser
 from service.errors import BellcrankError, SettingError
 
 WRONG = 3
-"""Exit code of `fitout` where something is wrong."""
+"""Exit code of `fitout` and `check-chime` where something is wrong."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Exit code 0; 2 with a sentence on standard error for whatever the person who called can mend; 1 when a part died; 3 from
-    `fitout` where something is wrong with what it checked."""
+    `fitout` and `check-chime` where something is wrong with what they checked."""
     options = parser().parse_args(arguments)
     logging.basicConfig(
         level=logging.INFO if options.verbose else logging.WARNING,
@@ -145,6 +145,14 @@ def _listen(options: argparse.Namespace) -> None:
     )
 
 
+def _check_chime(options: argparse.Namespace) -> int:
+    from service import commands
+
+    wanted = _settings(options)
+    right = commands.check_chime(options.place, wanted, options.recording, options.for_s, options.level)
+    return 0 if right else WRONG
+
+
 CALLS: dict[str, Callable[[argparse.Namespace], int | None]] = {
     "run": _run,
     "simulate": _simulate,
@@ -156,6 +164,7 @@ CALLS: dict[str, Callable[[argparse.Namespace], int | None]] = {
     "import": _import,
     "rebuild": _rebuild,
     "listen": _listen,
+    "check_chime": _check_chime,
 }
 
 

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from service.alarms.rules import Priority
+from service.levels import NEEDS
 from service.listening import KINDS
 
 CAUTIONS = (
@@ -74,6 +75,20 @@ def parser() -> argparse.ArgumentParser:
         listen.add_argument(f"--{name}", help=f"only this {name}")
     listen.add_argument("--priority", default="low", choices=[one.value for one in Priority], help="only from this on")
     listen.add_argument("--json", action="store_true", help="one JSON object a line")
+
+    check = commands.add_parser(
+        "check-chime",
+        help="listens to a chime under construction and says what is right, wrong and missing",
+        description="Exit code 0: it keeps the contract, and shows the level asked for; 3: it does not.",
+    )
+    check.set_defaults(call="check_chime")
+    check.add_argument("place", metavar="SITE/CHIME", help="such as tern-cottage/hall")
+    check.add_argument("--broker", dest="broker_url", metavar="URL", help="where it sends (mqtt://127.0.0.1:1883)")
+    check.add_argument("--recording", type=Path, metavar="FILE", help="look at a recording instead")
+    check.add_argument(
+        "--for", dest="for_s", type=float, default=60.0, metavar="SECONDS", help="how long to listen (60)"
+    )
+    check.add_argument("--level", choices=list(NEEDS), help="the level that it must show")
 
     examine = commands.add_parser("examine", help="what a recording says", epilog=CAUTIONS)
     examine.set_defaults(call="examine")

@@ -74,6 +74,51 @@ def listen(
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def check_chime(place: str, settings: Settings, recording: Path | None, for_s: float, level: str | None) -> bool:
+    """Print what a chime under construction does right and wrong; whether it is right, and reaches the level asked for.
+
+    Raises SettingError, BadPack for a bad line of a recording, StoreUnavailable where the broker does not let us in.
+    """
+    from service import recordings, topics
+    from service.chime_check import Check, Message
+    from service.chime_words import remark, summary
+    from service.model import Address
+
+    site, _, chime = place.partition("/")
+    topics.build(Address(site, chime, "pack"), settings.prefix)  # raises BadTopic where the names cannot be
+    check = Check()
+
+    def take(message: Message) -> None:
+        found = check.take(message)
+        print(f"{message.leaf}: {len(message.payload)} bytes, {'right' if not found else 'see'}", flush=True)
+        for one in found:
+            print(f"  {remark(one)}", flush=True)
+
+    if recording is not None:
+        for arrival in recordings.read(text_of(recording).splitlines()):
+            address = topics.parse(arrival.topic, settings.prefix)
+            if (address.site, address.chime) == (site, chime):
+                take(Message(address.leaf, arrival.payload, arrival.received_s, arrival.content_type))
+    else:
+        from adapters.mqtt import BrokerAccess
+        from adapters.topic_ear import messages
+
+        access = BrokerAccess(
+            settings.broker_url or f"mqtt://127.0.0.1:{settings.mqtt_port}",
+            settings.mqtt_username,
+            settings.mqtt_password,
+            settings.mqtt_ca,
+            settings.mqtt_version,
+        )
+        print(
+            f"Listening to {place} at {access.url} for {for_s:.0f} s. Press each button, and let it sound.", flush=True
+        )
+        for message in messages(access, f"{settings.prefix}/{topics.VERSION}/{site}/{chime}/", for_s):
+            take(message)
+    print("\n".join(summary(check)))
+    return check.good and (level is None or level in check.levels)
+
+
 def examine(recording: Path, fitout: Path | None) -> dict[str, Any]:
     """What a recording says. Raises SettingError, BadPack."""
     from service.examine import answer

@@ -12,6 +12,7 @@ from service.dating import date_anew, follow_clock, may_need_dating
 from service.findings.kinds import kind_of
 from service.findings.rising import rises_of
 from service.ledger import BootLedger, ChimeLedger
+from service.levels import shown
 from service.model import Arrival, Pack, RailWindow, Switch
 from service.ports import Work
 from service.press_log import record_presses, stretches_after
@@ -167,15 +168,4 @@ def _note_chime(chime: ChimeLedger, pack: Pack, received_s: float) -> None:
     chime.last_heard_s = max(chime.last_heard_s, received_s)
     chime.first_heard_s = min(chime.first_heard_s, received_s)
     chime.device = pack.device or chime.device
-    if pack.pulse_trains or pack.press_summaries or pack.contact_changes:
-        chime.level.add("presses")
-    if pack.boot is not None and pack.seq is not None and pack.up_s is not None:
-        chime.level.add("exactly-once")
-    if pack.rail_windows:
-        chime.level.add("supply")
-    if pack.sound:
-        chime.level.add("sound")
-    if any(waveform.kind == "test" for waveform in pack.waveforms):
-        chime.level.add("bursts")
-    if pack.pulse_trains:
-        chime.level.add("edges")
+    chime.level |= shown(pack)
