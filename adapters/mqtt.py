@@ -25,6 +25,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from service.errors import SettingError
 from service.health import Health
+from service.mapping import Translator
 from service.model import Arrival
 from service.ports import Clock
 
@@ -57,7 +58,10 @@ class Listener:
     An exception in one of paho's callbacks comes out of `collect` and ends the process, rather than leave it deaf.
     """
 
-    def __init__(self, access: BrokerAccess, prefix: str, health: Health, clock: Clock) -> None:
+    def __init__(
+        self, access: BrokerAccess, prefix: str, health: Health, clock: Clock, translator: Translator | None = None
+    ) -> None:
+        self._translator = translator or Translator(())
         self._access, self._prefix, self._health, self._clock = access, prefix, health, clock
         self._host, self._port, tls = _parse(access.url)
         self._collected: list[Arrival] = []
@@ -178,7 +182,8 @@ class Listener:
             self._trouble(f"The broker at {self._health.broker} refuses Bellcrank: {reason}.")
             return
         log.info("Connected to the broker, session %s", "taken up again" if flags.session_present else "new")
-        client.subscribe([(f"{self._prefix}/1/+/+/pack", 1), (f"{self._prefix}/1/+/+/alive", 1)])
+        own = [(f"{self._prefix}/1/+/+/pack", 1), (f"{self._prefix}/1/+/+/alive", 1)]
+        client.subscribe([*own, *((name, 1) for name in self._translator.filters)])
 
     def _on_subscribe(self, _: Client, __: Any, ___: int, reasons: list[ReasonCode], ____: Any) -> None:
         if any(reason.is_failure for reason in reasons):
@@ -200,9 +205,13 @@ class Listener:
         properties = message.properties
         content_type = getattr(properties, "ContentType", None) if properties else None
         packet_id = message.mid if message.qos else None
-        self._collected.append(
-            Arrival(message.topic, bytes(message.payload), self._clock(), "mqtt", content_type, message.dup, packet_id)
-        )
+        topic, payload, received_s = message.topic, bytes(message.payload), self._clock()
+        if topic.startswith(f"{self._prefix}/1/"):
+            self._collected.append(Arrival(topic, payload, received_s, "mqtt", content_type, message.dup, packet_id))
+        else:  # one message may tell of several things; a packet id names only one
+            for said in self._translator.translate(topic, payload, received_s, message.retain, message.dup):
+                place = f"{self._prefix}/1/{said.site}/{said.chime}/{said.leaf}"
+                self._collected.append(Arrival(place, said.payload, received_s))
         if message.qos:
             self._owed.append((message.mid, message.qos))
 

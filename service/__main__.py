@@ -138,19 +138,25 @@ def _rebuild(options: argparse.Namespace) -> None:
 
 
 def _listen(options: argparse.Namespace) -> None:
-    from service import commands
+    from service import maker_commands
 
-    commands.listen(
+    maker_commands.listen(
         options.url, options.site, options.kinds, options.chime, options.door, options.priority, options.json
     )
 
 
 def _check_chime(options: argparse.Namespace) -> int:
-    from service import commands
+    from service import maker_commands
 
     wanted = _settings(options)
-    right = commands.check_chime(options.place, wanted, options.recording, options.for_s, options.level)
+    right = maker_commands.check_chime(options.place, wanted, options.recording, options.for_s, options.level)
     return 0 if right else WRONG
+
+
+def _map(options: argparse.Namespace) -> int:
+    from service import maker_commands
+
+    return 0 if maker_commands.try_mapping(options.file, options.topic, options.payload) else WRONG
 
 
 CALLS: dict[str, Callable[[argparse.Namespace], int | None]] = {
@@ -165,6 +171,7 @@ CALLS: dict[str, Callable[[argparse.Namespace], int | None]] = {
     "rebuild": _rebuild,
     "listen": _listen,
     "check_chime": _check_chime,
+    "map": _map,
 }
 
 

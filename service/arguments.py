@@ -90,6 +90,16 @@ def parser() -> argparse.ArgumentParser:
     )
     check.add_argument("--level", choices=list(NEEDS), help="the level that it must show")
 
+    mapping = commands.add_parser(
+        "map",
+        help="tries a mapping file for chimes that speak otherwise",
+        description="Without a message: what the file says, or every mistake in it with line and column. Exit code 3: not well.",
+    )
+    mapping.set_defaults(call="map")
+    mapping.add_argument("--try", dest="file", type=Path, metavar="FILE", required=True, help="the mapping file (TOML)")
+    mapping.add_argument("--topic", help="of a message to be tried")
+    mapping.add_argument("--payload", help="of that message")
+
     examine = commands.add_parser("examine", help="what a recording says", epilog=CAUTIONS)
     examine.set_defaults(call="examine")
     examine.add_argument("recording", type=Path)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from service import commands
 from service.apart import apart
-from service.premises import check_free, is_loopback, say_where, take_folder
+from service.premises import check_free, is_loopback, say_where, take_folder, text_of
 from service.processes import BrokerTender, ChildProcess, give_memory_back, run_to_end
 from service.settings import Settings, now_s
 
@@ -46,6 +46,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.intake import Understander
     from service.keeper import Keeper
     from service.lookout import Lookout
+    from service.mapping import Translator
+    from service.mapping_form import read_mapping
     from service.outbox import Outbox
     from service.outlet_actions import OutletActions, tell_the_broker
     from service.present import Present
@@ -95,7 +97,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             settings.mqtt_client_id,
         )
         watched = Watched()
-        listener = Listener(access, settings.prefix, health, watched.now_s)
+        translator = Translator(read_mapping(text_of(Path(settings.mapping)))) if settings.mapping else None
+        listener = Listener(access, settings.prefix, health, watched.now_s, translator)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell, watched=watched)
         lookout, visits_over = Lookout(store.reader()), VisitsOver(store.reader())
 

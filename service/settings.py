@@ -66,6 +66,7 @@ class Settings:
         "",
         "networks such as 192.168.1.0/24, with commas between, into which webhooks and mail may go though not public",
     )
+    mapping: str = _setting("", "file that tells how chimes that speak otherwise are understood (TOML); empty = none")
     programs: str = _setting("", "folder of the programs that an event may call; empty = none")
     time_zone: str = field(default_factory=_time_zone, metadata={"meaning": "IANA zone that a new site gets"})
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from service import chime_check, commands
+from service import chime_check, maker_commands
 from service.chime_check import Check, Message
 from service.chime_words import remark, summary
 from service.levels import NEEDS
@@ -121,12 +121,12 @@ def test_a_recording_is_looked_at_as_well(tmp_path: Path, capsys: pytest.Capture
     (shown,) = re.findall(r"`{3}recording\n(.*?)`{3}", CONTRACT.read_text(), re.DOTALL)
     file = tmp_path / "house.jsonl"
     file.write_text(shown)
-    assert commands.check_chime("tern-cottage/hall", Settings(), file, 0.0, "presses")
+    assert maker_commands.check_chime("tern-cottage/hall", Settings(), file, 0.0, "presses")
     told = capsys.readouterr().out
     assert "front.press" in told
     assert "The chime keeps the contract." in told
-    assert not commands.check_chime("tern-cottage/hall", Settings(), file, 0.0, "bursts")
-    assert not commands.check_chime("tern-cottage/attic", Settings(), file, 0.0, None)
+    assert not maker_commands.check_chime("tern-cottage/hall", Settings(), file, 0.0, "bursts")
+    assert not maker_commands.check_chime("tern-cottage/attic", Settings(), file, 0.0, None)
 
 
 def test_every_pack_of_the_published_contract_is_right() -> None:
