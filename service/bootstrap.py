@@ -118,6 +118,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         def weigh() -> None:
             alarming.tick()
             asking.tick()
+            store.rest()  # what they have read lies warm in a cache that nobody asks again before the next round
 
         timers = Timers(keeper, now_s, look, tidy, weigh)
         examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)

@@ -22,7 +22,7 @@ class Timers:
     ----------
     look : called every ten seconds in the writer's transaction.
     tidy : called every minute.
-    weigh : called after each look, beside the writer.
+    weigh : called after each look, beside the writer, also where the store was away.
     """
 
     def __init__(
@@ -44,17 +44,17 @@ class Timers:
     def tick(self) -> None:
         """One round. A store that is away now is met again in the next."""
         now_s = self._clock()
-        if abs(now_s - self._tidied_s) >= TIDY_EVERY_S:
-            self._tidy()
-            self._tidied_s = now_s
         try:
             self._keeper.do(lambda work: self._look(work, now_s))
             if abs(now_s - self._forgot_s) >= FORGET_EVERY_S:
                 self._keeper.do(lambda work: work.forget_events(now_s - EVENTS_KEPT_S))
                 self._forgot_s = now_s
         except StoreUnavailable:
-            return
+            pass
         self._weigh()
+        if abs(now_s - self._tidied_s) >= TIDY_EVERY_S:
+            self._tidy()
+            self._tidied_s = now_s
 
     def stop(self) -> None:
         self._stopping.set()

@@ -14,7 +14,7 @@ from service.findings.shifts import HEALTHY_SD
 from service.findings.verdict import Measured
 from service.supply import drift
 from service.supply.assumptions import TYPICAL, Basis
-from service.supply.drift import DAY_S, YEAR_S, Trend
+from service.supply.drift import DAY_S, YEAR_S, Trend, median
 from service.supply.fitout import FitOut
 
 Floats = NDArray[np.floating[Any]]
@@ -120,12 +120,12 @@ def outlook(
         return None
     warm = np.full(len(at_s), np.nan) if temperature_c is None else temperature_c
     at_s, values, warm = _daily(at_s[good], values[good], warm[good])
-    moves = MOVES.get(name, 0.0) * (1.0 if name == "headroom_v" else abs(reference or float(np.median(values))))
+    moves = MOVES.get(name, 0.0) * (1.0 if name == "headroom_v" else abs(reference or median(values)))
     at_s, values, warm, changed_s, changed_from = _since_change(at_s, values, warm, STEP_MOVES * moves)
     span_s = float(np.ptp(at_s))
     found = drift.trend(at_s, values, warm if np.isfinite(warm).any() else None)
     if found is None or found.readings < drift.Rules().fewest or span_s < drift.Rules().shortest_s:
-        level = float(np.median(values[-5:]))
+        level = median(values[-5:])
         first = limits[0] if limits else None
         missing = drift.meets(found, 0.0, now_s).why or "too few readings"
         return Outlook(
@@ -230,9 +230,9 @@ def _daily(at_s: Floats, values: Floats, warm: Floats) -> tuple[Floats, Floats, 
     number = np.floor((at_s - first_s) / length_s + 0.5).astype(int)
     groups = [number == one for one in np.unique(number)]
     return (
-        np.array([np.median(at_s[group]) for group in groups]),
-        np.array([np.median(values[group]) for group in groups]),
-        np.array([np.median(warm[group]) for group in groups]),
+        np.array([median(at_s[group]) for group in groups]),
+        np.array([median(values[group]) for group in groups]),
+        np.array([median(warm[group]) for group in groups]),
     )
 
 
@@ -245,7 +245,7 @@ def _since_change(
         index = _step(at_s, values, least)
         if index is None:
             break
-        changed_s, before = float(at_s[index]), float(np.median(values[:index]))
+        changed_s, before = float(at_s[index]), median(values[:index])
         at_s, values, warm = at_s[index:], values[index:], warm[index:]
     return at_s, values, warm, changed_s, before
 
@@ -261,10 +261,10 @@ def _step(at_s: Floats, values: Floats, least: float) -> int | None:
     off = [_deviation(values[:split]) + _deviation(values[split:]) for split in splits]
     best = int(np.argmin(off))
     split = splits[best]
-    height = abs(float(np.median(values[split:]) - np.median(values[:split])))
+    height = abs(median(values[split:]) - median(values[:split]))
     is_step = off[best] < STEP_SHARE * left and height > max(STEP_SPREADS * off[best] / count, least)
     return split if is_step else None
 
 
 def _deviation(values: Floats) -> float:
-    return float(np.abs(values - np.median(values)).sum())
+    return float(np.abs(values - median(values)).sum())

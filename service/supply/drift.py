@@ -5,7 +5,7 @@ distribution of the readings is assumed. Refuses to know what drifts, and to ext
 """
 
 from dataclasses import dataclass
-from math import isfinite, sqrt
+from math import isfinite, nan, sqrt
 from typing import Any, Literal
 
 import numpy as np
@@ -119,23 +119,23 @@ def trend(
     readings_free: Floats = readings
     per_kelvin = None
     if warm is not None:
-        offset = columns[2] - np.median(columns[2])
+        offset = columns[2] - median(columns[2])
         times_free = times - _slope(offset, times) * offset
         readings_free = readings - _slope(offset, readings) * offset
     slopes = _slopes(times_free, readings_free)
-    slope = float(np.median(slopes))
+    slope = median(slopes)
     if warm is not None:
         per_kelvin = _slope(offset, readings - slope * times)
         readings = readings - per_kelvin * offset
     inflation = _inflation(readings - slope * times) if correlated else 1.0
     low, high = _interval(slopes, times_free, readings_free, inflation)
-    middle = float(np.median(times))
+    middle = median(times)
     return Trend(
         slope,
         low,
         high,
         float(columns[0][0]) + middle,
-        float(np.median(readings - slope * (times - middle))),
+        median(readings - slope * (times - middle)),
         len(at_s),
         float(np.ptp(at_s)),
         per_kelvin,
@@ -186,9 +186,23 @@ def _covariate(temperature_c: Floats | None, good: NDArray[np.bool_]) -> Floats 
     return warm
 
 
+def median(values: Floats) -> float:
+    """As numpy's, NaN where there is one or nothing at all; that one would load masked arrays, a megabyte that nothing else here needs.
+
+    >>> median(np.array([3.0, 1.0, 2.0, 4.0])), median(np.array([1.0, np.nan]))
+    (2.5, nan)
+    """
+    count = len(values)
+    if not count:
+        return nan
+    low, high = (count - 1) // 2, count // 2
+    parted = np.partition(values, (low, high, count - 1))  # NaN comes last
+    return float((parted[low] + parted[high]) / 2.0) if parted[-1] == parted[-1] else nan
+
+
 def _joined(column: Floats) -> Floats:
     """Medians of neighbours, MOST_POINTS of them."""
-    return np.array([np.median(group) for group in np.array_split(column, MOST_POINTS)])
+    return np.array([median(group) for group in np.array_split(column, MOST_POINTS)])
 
 
 def _slopes(x: Floats, y: Floats) -> Floats:
@@ -201,7 +215,7 @@ def _slopes(x: Floats, y: Floats) -> Floats:
 
 def _slope(x: Floats, y: Floats) -> float:
     slopes = _slopes(x, y)
-    return float(np.median(slopes)) if len(slopes) else 0.0
+    return median(slopes) if len(slopes) else 0.0
 
 
 def _interval(slopes: Floats, x: Floats, y: Floats, inflation: float) -> tuple[float, float]:

@@ -116,7 +116,7 @@ class Belief:
         return DELAY_S + math.hypot(missed_s, wander_s)
 
 
-@lru_cache(16)
+@lru_cache(4)  # each holds a few hundred kilobytes, and is asked for again while one pack is understood
 def belief(witnesses: tuple[Witness, ...], drift_known: Drift | None) -> Belief:
     """From witnesses in order of up, at least one."""
     up, height = np.array(witnesses).T
