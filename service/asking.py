@@ -128,11 +128,12 @@ class Asking:
         now_s = self.clock()
         if chime.alive is False:
             return
-        hour, why = self.hour_of(chime.site, now_s)
-        if self._local(chime.site, now_s).hour != hour:
-            return
         surveys = self.reader.testimony(chime.site, chime.chime, now_s - ABLE_S, now_s + 60.0, {"survey": 1})
         if not surveys or surveys[-1].at_s > now_s - SURVEY_EVERY_S:
+            return
+        # only now, since it takes eight weeks of visits
+        hour, why = self.hour_of(chime.site, now_s)
+        if self._local(chime.site, now_s).hour != hour:
             return
         mine = [one for one in self.reader.asks(chime.site, chime.chime, 20) if one.by == SCHEDULE]
         if mine and now_s - mine[0].asked_s < AGAIN_AFTER_S:
