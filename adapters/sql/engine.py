@@ -43,7 +43,7 @@ PRAGMAS = {
     "cache_size": "-2000",  # KiB; what is written lies mostly at the ends of tables and indices
 }
 
-READING_PRAGMAS = {"busy_timeout": "5000", "cache_size": "-1500"}
+READING_PRAGMAS = {"busy_timeout": "5000", "cache_size": "-500"}
 """Readers come from many threads, each with a cache of its own; what they ask for lies in the system's cache as well."""
 
 
