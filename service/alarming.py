@@ -8,6 +8,7 @@ import logging
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from time import perf_counter
 from typing import Protocol, TypeVar
 
 from service import telling
@@ -39,6 +40,9 @@ LATE_S = 6 * 3600.0
 KEPT_AGAIN_S = 3600.0
 """How a rule stands is written anew after this time though nothing happened to it, so that a look need not go back further [s]."""
 
+RESTS, LONGEST_REST_S = 3.0, 0.2
+"""How many times as long as it looked it waits, and how long at the most (chosen) [s]."""
+
 TELLING = frozenset(("press", "visit", "finding", "blind", "presence"))
 """Events after which a chime is looked at at once."""
 
@@ -55,11 +59,17 @@ class _Overtaken(BellcrankError):  # noqa: N818 - our errors are named by what i
 
 @dataclass(slots=True)
 class Alarming:
-    """`tick` at regular times, from one thread; `told` is a listener of the hub."""
+    """`tick` at regular times, from one thread; `told` is a listener of the hub.
+
+    Parameters
+    ----------
+    rest : called after each look with how long to wait before the next, so that presses pass between the looks at many chimes.
+    """
 
     reader: Reader
     keeper: Doing
     clock: Clock
+    rest: Callable[[float], object] = lambda _: None
     _news: set[Place] = field(default_factory=set)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _looked_s: dict[Place, float] = field(default_factory=dict)
@@ -88,7 +98,9 @@ class Alarming:
                 looked_s = self._looked_s.get(place)
                 rest = looked_s is not None and abs(now_s - looked_s) < EVERY_S
                 if news or not rest or now_s >= self._due_s.get(place, now_s + 1.0):
+                    begun_s = perf_counter()
                     self.look(chime, now_s)
+                    self.rest(min(RESTS * (perf_counter() - begun_s), LONGEST_REST_S))
         except StoreUnavailable:
             return
 

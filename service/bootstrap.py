@@ -2,6 +2,7 @@
 
 import importlib.metadata
 import signal
+import time
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from functools import partial
@@ -110,7 +111,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
             store.rest()
             give_memory_back()
 
-        alarming = Alarming(store.reader(), keeper, now_s)
+        alarming = Alarming(store.reader(), keeper, now_s, time.sleep)
         hub.listen(alarming.told)
         line = BrokerLine(access, settings.prefix)
         asking = Asking(store.reader(), keeper, now_s, line.tell, wall_clock)
