@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import Field
@@ -12,12 +12,13 @@ from adapters.api_forms import Form
 from adapters.problems import TooLarge
 from service.errors import Refused, SettingError
 from service.supply.fitout import BOUNDS, CHOICES, MEANING, read_fitout
-from service.supply.fitout_rules import Check, check
-from service.supply.fitout_told import told
+
+if TYPE_CHECKING:  # the model of the circuit is loaded when somebody asks: two megabytes that few need
+    from service.supply.fitout_rules import Check
 
 SIZE_LIMIT = 65_536
 
-Plot = Callable[[Check, Check | None], str]
+Plot = Callable[["Check", "Check | None"], str]
 
 EXAMPLE_SHEET = {
     "mains_hz": 50,
@@ -199,6 +200,8 @@ def build(plot: Plot) -> APIRouter:
     async def fitout(request: Request, changes: Changes = []) -> dict[str, Any]:  # noqa: B006 - FastAPI copies it
         """Predict the rail from a fit-out sheet, with warnings. Nothing is kept."""
         found, before = await _checked(await _body(request), changes)
+        from service.supply.fitout_told import told
+
         return told(found, before, changes)
 
     @router.post(
@@ -215,11 +218,13 @@ def build(plot: Plot) -> APIRouter:
     return router
 
 
-async def _checked(body: bytes, changes: list[str]) -> tuple[Check, Check | None]:
+async def _checked(body: bytes, changes: list[str]) -> "tuple[Check, Check | None]":
     return await asyncio.to_thread(_check, body, changes)
 
 
-def _check(body: bytes, changes: list[str]) -> tuple[Check, Check | None]:
+def _check(body: bytes, changes: list[str]) -> "tuple[Check, Check | None]":
+    from service.supply.fitout_rules import check
+
     try:
         before = check(read_fitout(body)) if changes else None
         return check(read_fitout(body, changes)), before

@@ -181,7 +181,7 @@ def build_app(
     from adapters import calendars_apart, examination_api, fitout_api, http_api, live, problems
     from adapters.guard import Guard
     from adapters.routes import add_routes
-    from dashboard import assets, fitout_plot, pages
+    from dashboard import assets, pages
     from service.teaching import Teaching
 
     teaching = Teaching(reader, keeper, now_s)
@@ -198,7 +198,7 @@ def build_app(
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
     parts = [
         http_api.build(reader, keeper, actions, health, now_s, settings.prefix, received_s, teaching),
-        fitout_api.build(fitout_plot.plot),
+        fitout_api.build(_plot),
         examination_api.build(lambda lines, sheet: apart(commands.answer_to, list(lines), sheet, settings.prefix)),
         live.build(reader, hub),
         *more,
@@ -252,9 +252,10 @@ def invent(settings: Settings, fault: str | None, severity: float) -> None:
     from adapters.simulated import history
     from adapters.simulated.installation import FIT_OUT
     from adapters.sql.work import SqlStore
-    from service import examination, outlooks
+    from service import examination
     from service.examine import take_in
     from service.intake import Understander
+    from service.past_surveys import past_surveys
 
     store = SqlStore(settings.url_of_record, settings.time_zone)
     now = now_s()
@@ -276,7 +277,7 @@ def invent(settings: Settings, fault: str | None, severity: float) -> None:
         work.rename_door(Demo.SITE, Demo.CHIME, "front", "Front door")
         work.rename_door(Demo.SITE, Demo.CHIME, "garden", "Garden door")
         work.keep_fitout(Demo.SITE, Demo.CHIME, FIT_OUT, start, Demo.BY)
-    surveys = outlooks.past_surveys(store.reader(), Demo.SITE, Demo.CHIME, most=Demo.SURVEYS)
+    surveys = past_surveys(store.reader(), Demo.SITE, Demo.CHIME, most=Demo.SURVEYS)
     with store.work() as work:  # as if an examination had followed each of them
         for survey in surveys:
             examination.keep_survey(work, Demo.SITE, Demo.CHIME, survey)
@@ -302,6 +303,13 @@ def examine_chime(url: str, site: str, chime: str, at_s: float) -> "ChimeExamine
         return examination.examine(SqlReader(engine), judge, site, chime, at_s)
     finally:
         engine.dispose()
+
+
+def _plot(found: Any, before: Any) -> str:
+    """A fit-out check drawn. Who never asks for one need not load it."""
+    from dashboard.fitout_plot import plot
+
+    return plot(found, before)
 
 
 def _path(text: str) -> Path | None:

@@ -12,6 +12,7 @@ from service.findings.sides import Side, sides_of
 from service.findings.testimony import Evidence
 from service.findings.verdict import Finding, Verdict
 from service.model import Arrival
+from service.past_surveys import past_surveys
 from service.ports import Reader, Store
 from service.supply.fitout import FitOut
 
@@ -174,7 +175,7 @@ def _examined(
         return None
     mine = (chime.site, chime.chime)
     here, then, known = sides[-1]
-    past = outlooks.past_surveys(reader, *mine, then)
+    past = past_surveys(reader, *mine, then)
     ahead = outlooks.of_surveys(past, found.verdict.commissioned, known, chime.last_heard_s) if past else []
     return ExaminedChime(
         *mine,

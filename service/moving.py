@@ -14,12 +14,13 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from service import examination, model, outlooks, pack, topics
+from service import examination, model, pack, topics
 from service.contract import DOOR, LATEST_S
 from service.errors import BadPack
 from service.examine import BATCH, take_in
 from service.intake import Understander
 from service.model import Address, Arrival
+from service.past_surveys import past_surveys
 from service.ports import Store
 from service.press_matching import not_there
 from service.senml_forms import JSON
@@ -83,7 +84,7 @@ def take_in_recording(
     reader = store.reader()
     for chime in reader.chimes():
         if (chime.site, chime.chime) in heard:
-            surveys = outlooks.past_surveys(reader, chime.site, chime.chime, most=SURVEYS)
+            surveys = past_surveys(reader, chime.site, chime.chime, most=SURVEYS)
             with store.work() as work:
                 for survey in surveys:
                     examination.keep_survey(work, chime.site, chime.chime, survey)

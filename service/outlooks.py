@@ -1,23 +1,20 @@
-"""The outlook of a chime from the record: what its surveys measured, kept or measured again, and what that will come to.
+"""The outlook of a chime from the record: what its surveys measured, and what that will come to.
 
 Puts questions to the Reader and hands arrays to `findings.outlook`. Knows no SQL and no wording of pages.
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
 from service.errors import SettingError
-from service.examination import evidence_of
-from service.findings.kinds import Kind
 from service.findings.outlook import NAMES, Outlook, limits_of, outlook
-from service.findings.sides import Side, sides_of, surveyed
-from service.findings.testimony import SURVEY_S, Evidence
+from service.findings.testimony import SURVEY_S
 from service.findings.verdict import Surveyed
 from service.ports import Reader
 from service.supply.assumptions import Basis, basis_of
-from service.supply.drift import DAY_S, YEAR_S, Rules
+from service.supply.drift import YEAR_S
 from service.supply.fitout import FitOut, read_fitout
 
 HISTORY_S = 5.0 * YEAR_S
@@ -25,12 +22,6 @@ HISTORY_S = 5.0 * YEAR_S
 
 HISTORY_LIMIT = 20_000
 """Surveys, of which the newest count."""
-
-LIMITS: dict[Kind, int] = {"survey": 60, "event": 600}
-"""The newest packs of the day before a survey that are read with it."""
-
-MOST_SURVEYS = 30
-"""Of a past that is measured again, evenly spread: a few surveys a second are fitted, and more say little more of a trend."""
 
 
 def of_chime(reader: Reader, site: str, chime: str, now_s: float) -> list[Outlook]:
@@ -47,7 +38,7 @@ def of_chime(reader: Reader, site: str, chime: str, now_s: float) -> list[Outloo
             then = reader.quantities(site, chime, name, *commissioned_s, limit=HISTORY_LIMIT)
             if then:
                 commissioned[name] = then[-1].measured.value
-    return outlooks(histories, commissioned, _sheet(reader, site, chime), now_s)
+    return outlooks(histories, commissioned, sheet_of(reader, site, chime), now_s)
 
 
 def of_surveys(
@@ -85,48 +76,8 @@ def outlooks(
     return [one for one in later if one is not None]
 
 
-def past_surveys(
-    reader: Reader, site: str, chime: str, then: Side | None = None, most: int = MOST_SURVEYS
-) -> list[Surveyed]:
-    """What the surveys that the record holds measured, fitted afresh: one a day, `most` at the most, oldest first.
-
-    `then`: the side of the commissioning record, where it is at hand. Packs that were marked as that record are left out. Empty
-    where there are too few, or over too short a time, to tell of a trend.
-    """
-    sheet, records = _sheet(reader, site, chime), reader.commissionings(site, chime)
-    marked = {one.pack_id for one in reader.commissioning_testimony(records[0].id)} if records else set[int]()
-    if then is None and records:
-        told = evidence_of(reader.commissioning_testimony(records[0].id))
-        _, then = sides_of(Evidence(), told, sheet)
-    newest_s = reader.newest_testimony_s(site, chime)
-    if newest_s is None:
-        return []
-    packs = reader.testimony(site, chime, 0.0, newest_s + 1.0, {"survey": HISTORY_LIMIT})
-    found = []
-    for last_s in _spread([one.at_s for one in packs if one.pack_id not in marked], most):
-        near = reader.testimony(site, chime, last_s - DAY_S / 2.0, last_s + 1.0, LIMITS)
-        one = surveyed(evidence_of([pack for pack in near if pack.pack_id not in marked]), then, sheet)
-        found += [one] if one is not None else []
-    return found
-
-
-def _spread(moments_s: Sequence[float], most: int) -> list[float]:
-    """The last moment of each day that has any; evenly chosen where there are too many days, none where there are too few."""
-    last: dict[int, float] = {}
-    for moment in moments_s:
-        last[int(moment // DAY_S)] = moment
-    days = list(last.values())
-    rules = Rules()
-    if (
-        len(days) < rules.fewest - 1 or days[-1] - days[0] < rules.shortest_s - DAY_S
-    ):  # the commissioning record is one more
-        return []
-    if len(days) <= most:
-        return days
-    return [days[round(k)] for k in np.linspace(0, len(days) - 1, most)]
-
-
-def _sheet(reader: Reader, site: str, chime: str) -> FitOut:
+def sheet_of(reader: Reader, site: str, chime: str) -> FitOut:
+    """The newest that was kept, or one that says nothing."""
     sheets = reader.fitouts(site, chime, limit=1)
     return read_fitout(json.dumps(sheets[0].sheet)) if sheets else FitOut()
 

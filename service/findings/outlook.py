@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from service.findings.shifts import HEALTHY_SD
+from service.findings.scatter import HEALTHY_SD
 from service.findings.verdict import Measured
 from service.supply import drift
 from service.supply.assumptions import TYPICAL, Basis
@@ -29,9 +29,7 @@ SURER = 1.6
 """A drift is told when its slope stays clear of zero in an interval this much wider than the 90 % one, which is one of 99 %:
 seven quantities are looked at day after day, and nine in ten would cry wolf every other house."""
 
-MOVES = dict(
-    zip(("reservoir_f", "source_ohm", "open_circuit_v", "idle_a", "sound_a"), HEALTHY_SD.tolist(), strict=True)
-) | {"ripple_v": 0.05, "headroom_v": 0.3}
+MOVES = HEALTHY_SD | {"ripple_v": 0.05, "headroom_v": 0.3}
 """What a healthy supply moves by itself over the seasons (standard deviations, as shares; of the headroom in V): a slope that has not
 yet come to as much over its readings may be the weather. Ripple and headroom follow the idle load and the mains."""
 
@@ -228,7 +226,7 @@ def _daily(at_s: Floats, values: Floats, warm: Floats) -> tuple[Floats, Floats, 
     length_s = max(DAY_S, np.ceil(float(np.ptp(at_s)) / DAY_S / MOST_READINGS) * DAY_S)
     # half a day of grace, so that surveys at the same hour of each day never share one
     number = np.floor((at_s - first_s) / length_s + 0.5).astype(int)
-    groups = [number == one for one in np.unique(number)]
+    groups = [number == one for one in sorted(set(number.tolist()))]  # np.unique loads masked arrays
     return (
         np.array([median(at_s[group]) for group in groups]),
         np.array([median(values[group]) for group in groups]),

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from service.findings import quantities
 from service.findings.axes import AXES, Displacement, Judged, judge_axes
 from service.findings.fitting import BELOW_DROPOUT, Fitted
+from service.findings.scatter import HEALTHY_SD
 from service.findings.verdict import EvidenceLine, Finding, Measured
 from service.supply.assumptions import TYPICAL, Basis
 from service.supply.fitout import FitOut
@@ -26,9 +27,8 @@ PREDICTED_SD = 0.06
 GIVEN_WAY_SD = 0.3
 """By how much more than just too much a resistance may be under which the chime gave way (logarithm)."""
 
-HEALTHY_SD = np.array([0.012, 0.07, 0.022, 0.11, 0.03])
-"""How far healthy supplies move between two looks, half a year apart, as standard deviations of logarithms on `AXES`: temperature of
-the reservoir and the copper, mains of a few per cent, an idle load that is not always the same."""
+BETWEEN_LOOKS_SD = np.array(list(HEALTHY_SD.values()))
+"""On `AXES`."""
 
 AGAINST_SHEET_SD = np.array([0.09, 0.40, 0.07, 0.18, 0.10])
 """The same between a fit-out sheet and what was built by it: tolerance of an electrolytic, and a source resistance that no label tells."""
@@ -67,7 +67,7 @@ def findings(
         seen = replace(seen, explained=_explained(now, then))
     if stops.testing and then is not None:
         seen = _given_way(seen, now, then)
-    scatter = HEALTHY_SD if then is not None else AGAINST_SHEET_SD
+    scatter = BETWEEN_LOOKS_SD if then is not None else AGAINST_SHEET_SD
     judged = judge_axes(seen, np.diag(scatter**2))
     could = tuple(name for name, axis in _AXIS.items() if np.isfinite(seen.place[AXES.index(axis)]))
     return list(_told(now, then, reference, sheet, judged)), could
