@@ -12,7 +12,17 @@ from zoneinfo import available_timezones
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
-from dashboard import alarm_pages, callers_pages, contexts, doorstep, ledgers, supply_sheet, visit_pages, words
+from dashboard import (
+    alarm_pages,
+    bench_pages,
+    callers_pages,
+    contexts,
+    doorstep,
+    ledgers,
+    supply_sheet,
+    visit_pages,
+    words,
+)
 from dashboard.absences import Person, Wish, question
 from dashboard.house import House, day_stretch, gather, midnight_s, shortest_sure, with_redatings
 from dashboard.sheets import SheetRoute, Sheets, name_of, person_of, remember
@@ -49,6 +59,7 @@ def build(
     lessons: callers_pages.Lessons | None = None,
     read_calendar: callers_pages.ReadCalendar | None = None,
     alarms: alarm_pages.Actions | None = None,
+    captures: bench_pages.Actions | None = None,
 ) -> APIRouter:
     """The pages as a router without prefix; `assets.Assets` must be mounted at `assets.MOUNTED_AT` beside it.
 
@@ -64,6 +75,7 @@ def build(
     def house_of(site: str, start_s: float) -> House:
         return gather(reader, reader.site(site), health, start_s, clock(), stale_after_s)
 
+    bench_pages.add(router, sheets, reader, captures, clock, house_of)
     alarm_pages.add(router, sheets, reader, alarms, clock, house_of)
     visit_pages.add(router, sheets, reader, actions, clock, house_of)
     callers_pages.add(callers_pages.Callers(router, sheets, reader, actions, clock, house_of, lessons, read_calendar))

@@ -26,6 +26,9 @@ YEAR_S = 31_536_000
 FORM_LIMIT = 2_000_000
 """Of what a form may send, the calendar in it included [bytes]."""
 
+CAPTURE_LIMIT = 21_000_000
+"""Of what the form of the Bench may send [bytes]."""
+
 HEADERS = {
     "content-security-policy": "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'",
     "cache-control": "no-store",
@@ -37,13 +40,23 @@ HEADERS = {
 Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
 
+INDEX = (
+    ("doorstep", "Doorstep"),
+    ("callers", "Callers"),
+    ("supply", "Supply"),
+    ("alarms", "Alarms"),
+    ("bench", "Bench"),
+)
+"""The sheets of a house: route and word, in the order of the index."""
+
+
 class Sheets:
     """Fills templates. Links are made by route name, from the router that owns them."""
 
     def __init__(self, router: APIRouter) -> None:
         self._environment = environment()
         self._environment.globals.update(
-            path=lambda name, **parts: str(router.url_path_for(name, **parts)), asset=assets.url
+            path=lambda name, **parts: str(router.url_path_for(name, **parts)), asset=assets.url, index=INDEX
         )
 
     def answer(self, template: str, context: Any, status: int = 200) -> Response:
@@ -61,7 +74,7 @@ class SheetRoute(APIRoute):
             try:
                 if request.method == "POST":
                     _refuse_strangers(request)
-                    _refuse_heavy(request)
+                    _refuse_heavy(request, CAPTURE_LIMIT if self.name == "hand_in_capture" else FORM_LIMIT)
                 return await inner(request)
             except NotFound as error:
                 return _trouble(404, "There is no such sheet.", str(error))
@@ -85,16 +98,16 @@ def _refuse_strangers(request: Request) -> None:
         raise Refused("The form came from another site.")
 
 
-def _refuse_heavy(request: Request) -> None:
+def _refuse_heavy(request: Request, limit: int) -> None:
     """Before any of it is read: a browser says how long its form is (RFC 9110, 8.6)."""
     told = request.headers.get("content-length", "")
-    if not told.isdecimal() or int(told) > FORM_LIMIT:
-        raise Refused(f"A form has at most {FORM_LIMIT} bytes, and says how many.")
+    if not told.isdecimal() or int(told) > limit:
+        raise Refused(f"A form has at most {limit} bytes, and says how many.")
 
 
 def _trouble(status: int, headline: str, lead: str) -> Response:
     templates = environment()
-    templates.globals.update(path=lambda name, **parts: "/", asset=assets.url)
+    templates.globals.update(path=lambda name, **parts: "/", asset=assets.url, index=INDEX)
     text = lead[:1].upper() + lead[1:] + ("" if lead.endswith((".", "?")) else ".")
     context = contexts.Trouble(contexts.Head(headline, ""), headline, text)
     return HTMLResponse(filled(templates, "trouble.html", context), status, HEADERS)

@@ -91,6 +91,14 @@ def _fitout(options: argparse.Namespace) -> int:
     return WRONG if answer["fits"] is False else 0
 
 
+def _capture(options: argparse.Namespace) -> None:
+    from service import commands
+
+    given = (options.point, options.channel, options.step_s, options.full_scale_v)
+    answer, text = commands.capture(options.file, options.fitout, *given)
+    print(json.dumps(answer, indent=1, ensure_ascii=False) if options.json else text)
+
+
 def _import(options: argparse.Namespace) -> None:
     from service import commands
 
@@ -166,6 +174,7 @@ CALLS: dict[str, Callable[[argparse.Namespace], int | None]] = {
     "press": _press,
     "examine": _examine,
     "fitout": _fitout,
+    "capture": _capture,
     "export": _export,
     "import": _import,
     "rebuild": _rebuild,

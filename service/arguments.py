@@ -127,6 +127,32 @@ def parser() -> argparse.ArgumentParser:
     fitout.add_argument("--json", action="store_true", help="answer as JSON")
     fitout.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the predicted rail")
 
+    capture = commands.add_parser(
+        "capture",
+        help="what a file of an oscilloscope shows",
+        description="Reads a capture (CSV or WAV), measures it, names what it shows, and lays it beside what a fit-out sheet predicts.",
+        epilog=CAUTIONS,
+    )
+    capture.set_defaults(call="capture")
+    capture.add_argument("file", type=Path, metavar="FILE")
+    capture.add_argument(
+        "--point",
+        default="",
+        metavar="POINT",
+        help="where it was taken: transformer, terminal, rectifier, regulated or detector",
+    )
+    capture.add_argument("--fitout", type=Path, metavar="SHEET", help="fit-out sheet (JSON)")
+    capture.add_argument("--channel", default="", help="by name or number; the first")
+    capture.add_argument(
+        "--step",
+        dest="step_s",
+        type=float,
+        metavar="SECONDS",
+        help="from sample to sample, where the text does not tell",
+    )
+    capture.add_argument("--full-scale", dest="full_scale_v", type=float, metavar="VOLTS", help="of a sound file")
+    capture.add_argument("--json", action="store_true", help="answer as JSON")
+
     export = commands.add_parser("export", help="kept packs, or presses, as a file, also while it runs")
     kinds = export.add_subparsers(required=True, metavar="WHAT")
     recording = kinds.add_parser("recording", help="everything that was kept, as JSON Lines")

@@ -25,6 +25,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from adapters.ask_api import build as build_asks
     from adapters.broker import EmbeddedBroker
     from adapters.calendars_apart import wall_clock
+    from adapters.capture_api import build as build_captures
     from adapters.description_api import build as build_descriptions
     from adapters.http_server import Server
     from adapters.mqtt import BrokerAccess, Listener
@@ -39,6 +40,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.alarm_actions import AlarmActions
     from service.alarming import Alarming
     from service.asking import Asking
+    from service.captures import Captures
     from service.daemon import Part, run_together
     from service.examiner import Examiner
     from service.health import Health
@@ -137,8 +139,11 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         asks = build_asks(store.reader(), asking, now_s)
         descriptions = build_descriptions(store.reader(), health, now_s, access.url, settings.prefix)
         actions = Actions(keeper, examiner.ask)
-        more = [outlets, alarms, asks, descriptions]
-        app = build_app(store.reader(), keeper, actions, health, hub, settings, watched.now_s, more, alarm_actions)
+        captures = Captures(store.reader(), keeper, now_s, apart)
+        more = [outlets, alarms, asks, descriptions, build_captures(store.reader(), captures)]
+        app = build_app(
+            store.reader(), keeper, actions, health, hub, settings, watched.now_s, more, alarm_actions, captures
+        )
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
             Part("keeper", keeper.run, keeper.stop),
@@ -173,6 +178,7 @@ def build_app(
     received_s: Callable[[], float] = now_s,
     more: Sequence[Any] = (),
     alarms: Any = None,
+    captures: Any = None,
 ) -> Any:
     """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received; `more`:
     parts of the API that are built elsewhere."""
@@ -215,6 +221,7 @@ def build_app(
             lessons=teaching,
             read_calendar=calendars_apart.read_away,
             alarms=alarms,
+            captures=captures,
         )
     )
     for part in parts:

@@ -99,6 +99,23 @@ def examined(lines: Iterable[str], sheet: str | None, prefix: str = "bellcrank")
         return run_examination(store, recordings.read(lines), Understander(store, prefix), given)
 
 
+def capture(
+    file: Path, sheet: Path | None, point: str, channel: str, step_s: float | None, full_scale_v: float | None
+) -> tuple[dict[str, Any], str]:
+    """What a file of an oscilloscope shows, as JSON values and as text. Raises SettingError with a sentence."""
+    from dashboard.scope_words import text
+    from service.captures import Handed, shown_by
+    from service.supply.fitout import read_fitout
+
+    try:
+        data = file.read_bytes()
+    except OSError as error:
+        raise SettingError(f"{file} cannot be read: {error.strerror}.") from None
+    known = read_fitout(text_of(sheet)) if sheet else None
+    answer = shown_by(Handed(data, file.name, point, channel, step_s, full_scale_v), known)
+    return answer, text(answer, file.name)
+
+
 def fitout(sheet: str, changes: Sequence[str], drawing: Path | None) -> tuple[dict[str, Any], str]:
     """A fit-out sheet ("-": standard input) checked, as data and as text, and drawn into a file. Raises SettingError."""
     from dashboard.fitout_plot import plot

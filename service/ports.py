@@ -2,7 +2,7 @@
 
 The transaction that the writer uses (`Work`) stands beside them; what both do about examinations is in `finding_ports.py`, what
 about who rang in `who_ports.py`, what about ways out in `outbox_ports.py`, what about alarms in `alarm_ports.py`,
-what about requests to chimes in `ask_ports.py`.
+what about requests to chimes in `ask_ports.py`, about captures in `capture_ports.py`.
 Nobody here knows SQL, MQTT or HTTP.
 """
 
@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, Protocol
 from service import model
 from service.alarm_ports import AlarmReader, AlarmWork
 from service.ask_ports import AskReader, AskWork
+from service.capture_ports import CaptureReader, CaptureWork
 from service.finding_ports import FindingReader, FindingWork
 from service.hostclock import HostClock
 from service.ledger import BootLedger, ChimeLedger
@@ -24,7 +25,7 @@ from service.who_ports import WhoReader, WhoWork
 Clock = Callable[[], float]  # POSIX seconds
 
 
-class Reader(FindingReader, WhoReader, OutboxReader, AlarmReader, AskReader, Protocol):
+class Reader(FindingReader, WhoReader, OutboxReader, AlarmReader, AskReader, CaptureReader, Protocol):
     """Questions that pages and the API ask of the record. Safe from any thread; changes nothing.
 
     Stretches are half open: start_s <= t < end_s. Lists come oldest first unless `newest_first`.
@@ -154,7 +155,7 @@ class VisitRow(NamedTuple):
     end_s: float
 
 
-class Work(FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork, Protocol):
+class Work(FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork, CaptureWork, Protocol):
     """One transaction of the writer. There is only ever one at a time; whatever it did is gone unless it is committed.
 
     Raises StoreUnavailable from any call, and then nothing of the transaction is kept.

@@ -9,6 +9,7 @@ from sqlalchemy import Connection, Engine, Select, func, or_, select
 from adapters.sql import tables
 from adapters.sql.alarm_reader import AlarmReader
 from adapters.sql.ask_record import AskReader
+from adapters.sql.capture_record import CaptureReader
 from adapters.sql.engine import table, unavailable_told
 from adapters.sql.finding_reader import FindingReader
 from adapters.sql.outbox_reader import OutboxReader
@@ -25,7 +26,17 @@ KEPT, PROGRESS, FATE = table(tables.KeptPack), table(tables.Progress), table(tab
 EVENT, LOOK = table(tables.Event), table(tables.Look)
 
 
-class SqlReader(PressReader, WatchReader, SupplyReader, FindingReader, WhoReader, OutboxReader, AlarmReader, AskReader):
+class SqlReader(
+    PressReader,
+    WatchReader,
+    SupplyReader,
+    FindingReader,
+    WhoReader,
+    OutboxReader,
+    AlarmReader,
+    AskReader,
+    CaptureReader,
+):
     """See `ports.Reader` for what each question means."""
 
     def __init__(self, engine: Engine) -> None:

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from adapters.sql import tables
 from adapters.sql.alarm_work import AlarmWork
 from adapters.sql.ask_record import AskWork
+from adapters.sql.capture_record import CaptureWork
 from adapters.sql.engine import open_engine, reading_engine, table, unavailable_told
 from adapters.sql.finding_reader import TESTIMONY
 from adapters.sql.finding_work import FindingWork
@@ -88,7 +89,7 @@ class SqlStore:
             self._inbox.dispose()
 
 
-class SqlWork(TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork):
+class SqlWork(TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork, CaptureWork):
     """One transaction."""
 
     def __init__(self, connection: Connection, ledgers: Ledgers, inbox: Engine | None = None) -> None:

@@ -5,10 +5,10 @@ from itertools import pairwise
 from typing import Any
 
 from service.errors import SettingError
-from service.scope.capture import Capture, Trace
+from service.scope.capture import Capture, Floats, Trace
 from service.scope.capture_file import read_capture
 from service.scope.comparing import Comparison, compare
-from service.scope.expected import predictions
+from service.scope.expected import aligned, predictions
 from service.scope.frequency import HIGHEST_HZ
 from service.scope.naming import POINTS, Named, Point, possible_points, stretches
 from service.supply.fitout import FitOut
@@ -131,9 +131,26 @@ def told(look: Look) -> dict[str, Any]:
         "length_s": look.capture.length_s,
         "scaled": look.trace.scaled,
         "stretches": [_told(one) for one in look.seen],
+        "trace": shown(look),
         "remarks": list(look.said),
         "caution": CAUTION,
     }
+
+
+CYCLE_POINTS = 180
+"""Of an average cycle, for drawing."""
+
+
+def _thinned(cycle: Floats) -> list[float]:
+    return [round(float(v), 4) for v in cycle.reshape(CYCLE_POINTS, -1).mean(axis=1)]
+
+
+def _predicted(one: Seen) -> list[float]:
+    """The predicted cycle laid over the measured one; empty where there is none."""
+    wave = one.named.figures.wave
+    if one.comparison is None or wave is None or not one.comparison.prediction.cycle.size:
+        return []
+    return _thinned(aligned(wave.cycle, one.comparison.prediction.cycle))
 
 
 def _told(one: Seen) -> dict[str, Any]:
@@ -144,6 +161,8 @@ def _told(one: Seen) -> dict[str, Any]:
         "start_s": one.named.start_s,
         "end_s": one.named.end_s,
         "figures": figures,
+        "cycle_v": _thinned(one.named.figures.wave.cycle) if one.named.figures.wave else [],
+        "predicted_v": _predicted(one),
         "comparison": None
         if one.comparison is None
         else {
