@@ -18,6 +18,7 @@ from dashboard import (
     callers_pages,
     contexts,
     doorstep,
+    fitout_pages,
     ledgers,
     supply_sheet,
     visit_pages,
@@ -36,7 +37,7 @@ Text = Annotated[str, Form(max_length=200)]
 Field = Annotated[str, Query(max_length=40)]
 
 
-class Actions(visit_pages.Actions, callers_pages.Actions, Protocol):
+class Actions(visit_pages.Actions, callers_pages.Actions, fitout_pages.Actions, Protocol):
     """What a person may do from these pages. Each raises NotFound, Refused or StoreUnavailable."""
 
     def look(self, site: str, person: str, now_s: float) -> None: ...
@@ -60,6 +61,7 @@ def build(
     read_calendar: callers_pages.ReadCalendar | None = None,
     alarms: alarm_pages.Actions | None = None,
     captures: bench_pages.Actions | None = None,
+    ask: fitout_pages.Ask | None = None,
 ) -> APIRouter:
     """The pages as a router without prefix; `assets.Assets` must be mounted at `assets.MOUNTED_AT` beside it.
 
@@ -75,6 +77,7 @@ def build(
     def house_of(site: str, start_s: float) -> House:
         return gather(reader, reader.site(site), health, start_s, clock(), stale_after_s)
 
+    fitout_pages.add(router, sheets, reader, actions, ask, clock, house_of)
     bench_pages.add(router, sheets, reader, captures, clock, house_of)
     alarm_pages.add(router, sheets, reader, alarms, clock, house_of)
     visit_pages.add(router, sheets, reader, actions, clock, house_of)

@@ -45,6 +45,7 @@ INDEX = (
     ("callers", "Callers"),
     ("supply", "Supply"),
     ("alarms", "Alarms"),
+    ("fitout", "Fit-out"),
     ("bench", "Bench"),
 )
 """The sheets of a house: route and word, in the order of the index."""

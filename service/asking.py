@@ -83,6 +83,10 @@ class Asking:
         wish = Ask(0, site, chime, what, clean_note(by, 80) or "somebody", clean_note(why, 300), now_s, until_s)
         return self._send(wish)
 
+    def survey(self, site: str, chime: str, by: str) -> Ask:
+        """Somebody sets the chime to work, and wants its supply looked at now."""
+        return self.ask(site, chime, "bursts", by, "setting to work")
+
     def tick(self) -> None:
         """One round: answers and time-outs, then the schedule. A store that is away now is met again in the next."""
         try:

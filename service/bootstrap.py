@@ -179,6 +179,7 @@ def build_app(
     more: Sequence[Any] = (),
     alarms: Any = None,
     captures: Any = None,
+    ask: Any = None,
 ) -> Any:
     """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received; `more`:
     parts of the API that are built elsewhere."""
@@ -222,6 +223,7 @@ def build_app(
             read_calendar=calendars_apart.read_away,
             alarms=alarms,
             captures=captures,
+            ask=ask,
         )
     )
     for part in parts:

@@ -65,7 +65,7 @@ function lookAgain() {
   if (after) again = setTimeout(() => document.visibilityState === "visible" && refresh(), after * 1_000);
 }
 
-const FOCUSABLE = "a[href],button,input,textarea,summary,[tabindex='0']";
+const FOCUSABLE = "a[href],button,input,select,textarea,summary,[tabindex='0']";
 
 function place(element, sheet) {
   return element && sheet.contains(element) ? [...sheet.querySelectorAll(FOCUSABLE)].indexOf(element) + 1 : 0;
@@ -73,9 +73,15 @@ function place(element, sheet) {
 
 function writing() {
   const element = document.activeElement;
-  const fields = [...document.querySelectorAll("main input,main textarea")];
-  const filled = fields.some((field) => field.value !== field.defaultValue || field.checked !== field.defaultChecked);
+  const fields = [...document.querySelectorAll("main input:not([type=hidden]),main textarea,main select")];
+  const filled = fields.some(changed);
   return filled || fields.includes(element);
+}
+
+function changed(field) {
+  if (!field.options) return field.value !== field.defaultValue || field.checked !== field.defaultChecked;
+  const first = Math.max([...field.options].findIndex((one) => one.defaultSelected), 0);
+  return field.selectedIndex !== first;
 }
 
 function lost() {

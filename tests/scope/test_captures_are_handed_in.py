@@ -1,26 +1,17 @@
 """A capture is handed in over the API or on the page; what it showed is kept, the file is not, and whoever asks is told in words."""
 
 import re
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from adapters import capture_api, http_api, problems
-from adapters.sql.work import SqlStore
-from dashboard import assets, pages
 from service.__main__ import main
-from service.actions import Actions
-from service.captures import MOST, Captures
-from service.health import Health
-from service.intake import Understander, receive
-from service.keeper import Keeper
-from tests.builders import PRESS, T0, arrival, pack
-from tests.fakes import FakeSource
+from service.captures import MOST
+from tests.builders import PRESS, arrival, pack
+from tests.opened_house import open_house
 
 AT = np.arange(2000) * 1e-4
 SINE = 24.0 * np.sin(2.0 * np.pi * 50.0 * AT)
@@ -36,29 +27,8 @@ def csv(volts: np.ndarray) -> bytes:
 
 @pytest.fixture
 def client(tmp_path: Path) -> Iterator[TestClient]:
-    store = SqlStore(f"sqlite:///{tmp_path / 'record.sqlite'}", "Europe/London")
-    health, understander = Health("0.0", T0, "127.0.0.1:7433"), Understander(store)
-    receive(store, [arrival(pack(0, PRESS), 100.0)])
-    understander.process_pending()
-    with store.work() as work:
-        work.claim("tern-cottage", "hall", "Tern Cottage")
-        work.keep_fitout("tern-cottage", "hall", SHEET, T0, "Ann")
-    keeper = Keeper(store, FakeSource([]), understander, health, lambda: T0 + 1000.0, lambda _: None)
-    thread = threading.Thread(target=keeper.run)
-    thread.start()
-    clock = lambda: T0 + 1000.0  # noqa: E731
-    captures = Captures(store.reader(), keeper, clock, lambda work, *given: work(*given))
-    app = FastAPI()
-    problems.install(app)
-    app.mount(assets.MOUNTED_AT, assets.Assets())
-    app.include_router(http_api.build(store.reader(), keeper, Actions(keeper), health, clock, "bellcrank"))
-    app.include_router(capture_api.build(store.reader(), captures))
-    app.include_router(pages.build(store.reader(), Actions(keeper), health, clock, captures=captures))
-    with TestClient(app, base_url="http://localhost:7433") as found:
-        yield found
-    keeper.stop()
-    thread.join()
-    store.close()
+    with open_house(tmp_path, [arrival(pack(0, PRESS), 100.0)], SHEET) as house:
+        yield house.client
 
 
 def test_over_the_api_it_is_read_kept_listed_and_taken_away(client: TestClient) -> None:
