@@ -42,13 +42,17 @@ def reasons(house: House, spells: Sequence[model.BlindSpell], start_s: float, en
     stretches: dict[str, list[tuple[float, float]]] = {}
     for spell in spells:
         if spell.door is None:
-            reason = entries.CAUSES[spell.why].format(who=_who(house, spell.chime))
+            reason = cause(house, spell)
             ended_s = house.now_s if spell.end_s is None else spell.end_s
             stretches.setdefault(reason, []).append((spell.start_s, ended_s))
     if house.store_trouble:
         stretches.setdefault("the record could not be written", []).append((house.store_since_s, house.now_s))
     found = [(covered_s(some, start_s, end_s), reason) for reason, some in stretches.items()]
     return sorted((one for one in found if one[0] > 0.0), reverse=True)
+
+
+def cause(house: House, spell: model.BlindSpell) -> str:
+    return entries.CAUSES[spell.why].format(who=_who(house, spell.chime))
 
 
 def _who(house: House, chime: str) -> str:

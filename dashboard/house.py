@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
+from math import inf
 from zoneinfo import ZoneInfo
 
 from service import model
@@ -125,6 +126,15 @@ def gather(
         now_s=now_s,
         stale_after_s=stale_after_s,
     )
+
+
+def back(
+    reader: Reader, site: model.Site, health: Health, now_s: float, days: int, stale_after_s: float = inf
+) -> House:
+    """From midnight so many days ago until now."""
+    zone = ZoneInfo(site.time_zone)
+    start_s = midnight_s(datetime.fromtimestamp(now_s, zone).date() - timedelta(days=days), zone)
+    return gather(reader, site, health, start_s, now_s, stale_after_s)
 
 
 def with_redatings(reader: Reader, house: House, start_s: float) -> House:

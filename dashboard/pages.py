@@ -5,7 +5,7 @@ Route functions are plain `def`, run in threads, because the Reader blocks.
 
 from collections.abc import Callable
 from contextlib import suppress
-from datetime import date, timedelta
+from datetime import date
 from typing import Annotated, Protocol
 from zoneinfo import available_timezones
 
@@ -20,12 +20,13 @@ from dashboard import (
     doorstep,
     fitout_pages,
     ledgers,
+    report_pages,
     supply_sheet,
     visit_pages,
     words,
 )
 from dashboard.absences import Person, Wish, question
-from dashboard.house import House, day_stretch, gather, midnight_s, shortest_sure, with_redatings
+from dashboard.house import House, back, day_stretch, gather, shortest_sure, with_redatings
 from dashboard.sheets import SheetRoute, Sheets, name_of, person_of, remember
 from dashboard.supply_points import PastDays
 from service import model
@@ -62,6 +63,7 @@ def build(
     alarms: alarm_pages.Actions | None = None,
     captures: bench_pages.Actions | None = None,
     ask: fitout_pages.Ask | None = None,
+    on_paper: report_pages.OnPaper | None = None,
 ) -> APIRouter:
     """The pages as a router without prefix; `assets.Assets` must be mounted at `assets.MOUNTED_AT` beside it.
 
@@ -78,6 +80,9 @@ def build(
         return gather(reader, reader.site(site), health, start_s, clock(), stale_after_s)
 
     fitout_pages.add(router, sheets, reader, actions, ask, clock, house_of)
+    report_pages.add(
+        router, reader, on_paper, lambda site: back(reader, reader.site(site), health, clock(), 31, stale_after_s)
+    )
     bench_pages.add(router, sheets, reader, captures, clock, house_of)
     alarm_pages.add(router, sheets, reader, alarms, clock, house_of)
     visit_pages.add(router, sheets, reader, actions, clock, house_of)
@@ -128,7 +133,7 @@ def _doorsteps(
         if not refresh:
             with suppress(StoreUnavailable, NotFound):  # the sheet must come even when nothing can be written
                 actions.look(site.site, person, now_s)
-        week = _days_back(reader, site, health, now_s, stale_after_s, doorstep.EARLIER_DAYS)
+        week = back(reader, site, health, now_s, doorstep.EARLIER_DAYS, stale_after_s)
         asked = question(reader, site.site, Person(person, name_of(request)), wish, week.zone, now_s)
         if wish.since or wish.start or wish.end or asked.fact.chosen == "by calendar":
             week = with_redatings(reader, week, asked.fact.start_s)
@@ -137,14 +142,6 @@ def _doorsteps(
         sure = shortest_sure(reader, week)
         context = doorstep.make(week, asked, wish, unclaimed, troubles, ledgers.first_stroke(week, prefix), sure)
         return remember(sheets.answer("doorstep.html", context), request, person)
-
-
-def _days_back(
-    reader: Reader, site: model.Site, health: Health, now_s: float, stale_after_s: float, days: int
-) -> House:
-    zone = ledgers.zone_of(site)
-    start_s = midnight_s(words.local(now_s, zone).date() - timedelta(days=days), zone)
-    return gather(reader, site, health, start_s, now_s, stale_after_s)
 
 
 def _others(
@@ -161,7 +158,7 @@ def _others(
     @router.get("/house/{site}/supply", name="supply")
     def supply(site: str) -> Response:
         place = reader.site(site)
-        house = _days_back(reader, place, health, clock(), stale_after_s, supply_sheet.MONTH_DAYS)
+        house = back(reader, place, health, clock(), supply_sheet.MONTH_DAYS, stale_after_s)
         return sheets.answer("supply.html", supply_sheet.make(house, reader, past))
 
     @router.post("/house/{site}/chime/{chime}/commissioning", name="commission")
@@ -171,7 +168,7 @@ def _others(
 
     @router.get("/house/{site}/set-aside", name="set_aside")
     def set_aside(site: str, before: Annotated[str | None, Query(max_length=40)] = None) -> Response:
-        house = _days_back(reader, reader.site(site), health, clock(), stale_after_s, 0)
+        house = back(reader, reader.site(site), health, clock(), 0, stale_after_s)
         found, onward = reader.set_aside(site=site, cursor=before, limit=ledgers.SET_ASIDE_PAGE)
         return sheets.answer("set_aside.html", ledgers.set_aside(house, found, onward))
 
@@ -186,7 +183,7 @@ def _names(
     stale_after_s: float,
 ) -> None:
     def form_of(site: str, refused: str = "", done: bool = False) -> contexts.Names:
-        house = _days_back(reader, reader.site(site), health, clock(), stale_after_s, 0)
+        house = back(reader, reader.site(site), health, clock(), 0, stale_after_s)
         return ledgers.names(house, sorted(available_timezones()), refused, done)
 
     @router.get("/house/{site}/names", name="names")

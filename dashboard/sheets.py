@@ -47,6 +47,7 @@ INDEX = (
     ("alarms", "Alarms"),
     ("fitout", "Fit-out"),
     ("bench", "Bench"),
+    ("report", "Report"),
 )
 """The sheets of a house: route and word, in the order of the index."""
 

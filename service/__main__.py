@@ -76,6 +76,8 @@ def _examine(options: argparse.Namespace) -> None:
     answer, text = commands.examine_for_people(
         options.recording, options.fitout, options.html, _settings(options).time_zone
     )
+    if options.pdf is not None:
+        commands.report_of(options.recording, options.fitout, options.pdf, _settings(options).time_zone)
     print(json.dumps(answer, indent=1, ensure_ascii=False) if options.json else text)
 
 

@@ -106,6 +106,9 @@ def parser() -> argparse.ArgumentParser:
     examine.add_argument("--fitout", type=Path, metavar="SHEET", help="fit-out sheet (JSON)")
     examine.add_argument("--json", action="store_true", help="answer as JSON")
     examine.add_argument("--html", type=Path, metavar="FILE", help="write a page of its own too, with drawings")
+    examine.add_argument(
+        "--pdf", type=Path, metavar="FILE", help="write the report for the customer and the trade, for paper"
+    )
 
     fitout = commands.add_parser(
         "fitout",

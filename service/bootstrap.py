@@ -224,6 +224,7 @@ def build_app(
             alarms=alarms,
             captures=captures,
             ask=ask,
+            on_paper=lambda page: apart(_on_paper, page),
         )
     )
     for part in parts:
@@ -312,6 +313,13 @@ def examine_chime(url: str, site: str, chime: str, at_s: float) -> "ChimeExamine
         return examination.examine(SqlReader(engine), judge, site, chime, at_s)
     finally:
         engine.dispose()
+
+
+def _on_paper(page: str) -> bytes:
+    """A page as a PDF; for a process of its own."""
+    from dashboard.paper import pdf
+
+    return pdf(page)
 
 
 def _plot(found: Any, before: Any) -> str:

@@ -75,6 +75,60 @@ def examine_for_people(
     return answer(found), examined_text.text(found, time_zone)
 
 
+def report_of(recording: Path, fitout: Path | None, target: Path, time_zone: str) -> None:
+    """The report on a recording, as a PDF. Raises SettingError, BadPack."""
+    from dashboard.paper import pdf
+
+    with opened(recording) as lines:
+        page = report_page(lines, text_of(fitout) if fitout else None, time_zone)
+    written = pdf(page)
+    try:
+        target.write_bytes(written)
+    except OSError as error:
+        raise SettingError(f"{target} cannot be written: {error.strerror}.") from None
+
+
+def report_page(lines: Iterable[str], sheet: str | None, time_zone: str, prefix: str = "bellcrank") -> str:
+    """The recording taken into a record of its own, examined there as the service would, and reported on as of its last pack."""
+    from adapters.sql.work import SqlStore
+    from dashboard import house, report
+    from dashboard.report_style import style
+    from service import examination, recordings
+    from service.examine import examine as run_examination
+    from service.findings.judge import judge
+    from service.health import Health
+    from service.intake import Understander
+    from service.past_surveys import past_surveys
+
+    store = SqlStore("sqlite://", time_zone)
+    try:
+        run_examination(
+            store, recordings.read(lines), Understander(store, prefix), json.loads(sheet) if sheet else None
+        )
+        reader = store.reader()
+        chimes = reader.chimes()
+        sites = sorted({chime.site for chime in chimes})
+        if len(sites) != 1:
+            raise SettingError(
+                "A report is of one house, and this recording is of " + (", ".join(sites) if sites else "none") + "."
+            )
+        last_s = max(chime.last_heard_s for chime in chimes)
+        for chime in chimes:
+            found = examination.examine(reader, judge, chime.site, chime.chime, chime.last_heard_s)
+            past = past_surveys(reader, chime.site, chime.chime)
+            with store.work() as work:
+                work.claim(chime.site, chime.chime, None)
+                for survey in past:
+                    examination.keep_survey(work, chime.site, chime.chime, survey)
+                if found is not None:
+                    examination.conclude(work, found)
+        told = Health("", last_s, "")
+        around = house.back(reader, reader.site(sites[0]), told, last_s, report.DAYS)
+        return report.page(reader, around, report.Standing(style=style()))
+    finally:
+        store.close()
+
+
 def answer_to(lines: list[str], sheet: str | None, prefix: str) -> dict[str, Any]:
     """What a recording handed in over the API says; for a process of its own. Raises SettingError, BadPack."""
     from service.examine import answer

@@ -1,7 +1,7 @@
 """Tern Cottage with pages and API over a record in a file, the keeper at work, and a clock that is moved by hand."""
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -39,7 +39,13 @@ class OpenedHouse:
 
 
 @contextmanager
-def open_house(folder: Path, arrivals: Sequence[Arrival], sheet: dict[str, Any] | None = None) -> Iterator[OpenedHouse]:
+def open_house(
+    folder: Path,
+    arrivals: Sequence[Arrival],
+    sheet: dict[str, Any] | None = None,
+    *,
+    on_paper: Callable[[str], bytes] | None = None,
+) -> Iterator[OpenedHouse]:
     """`sheet`: its fit-out, kept. What the chime is asked is written down; a capture is looked at in this process."""
     store = SqlStore(f"sqlite:///{folder / 'record.sqlite'}", "Europe/London")
     health, understander, clock = Health("0.0", T0, "127.0.0.1:7433"), Understander(store), [T0 + 1000.0]
@@ -66,7 +72,13 @@ def open_house(folder: Path, arrivals: Sequence[Arrival], sheet: dict[str, Any] 
         capture_api.build(store.reader(), captures),
         fitout_api.build(fitout_plot.plot),
         pages.build(
-            store.reader(), Actions(keeper), health, now_s, captures=captures, ask=lambda *given: asked.append(given)
+            store.reader(),
+            Actions(keeper),
+            health,
+            now_s,
+            captures=captures,
+            ask=lambda *given: asked.append(given),
+            on_paper=on_paper,
         ),
     ):
         app.include_router(part)

@@ -111,8 +111,9 @@ def test_setting_to_work_follows_what_is_heard(house: OpenedHouse) -> None:
     asked = house.client.post(where, data={"since": since[1], "wish": "survey"}, follow_redirects=False)
     assert "has been asked for a survey" in house.client.get(asked.headers["location"]).text
     assert house.asked == [("tern-cottage", "hall", "")]
-    # without a survey there is nothing to keep, and that is said
-    assert house.client.post(where, data={"since": since[1], "wish": "record"}).status_code == 400
+    assert "Without a survey only the buttons are compared later" in house.client.get(begun).text
+    kept = house.client.post(where, data={"since": since[1], "wish": "record"})
+    assert "The commissioning record that counts was kept" in kept.text
 
 
 def test_the_commissioning_sheet_for_paper(house: OpenedHouse) -> None:
