@@ -11,7 +11,7 @@ from dashboard.sheets import HEADERS
 from service.errors import Refused, SettingError
 from service.ports import Reader
 
-LINKS = ("type.css", "sheet.css", "bench.css", "report.css")
+LINKS = ("mark.svg", "type.css", "sheet.css", "bench.css", "report.css")
 
 OnPaper = Callable[[str], bytes]
 """A whole page to a PDF, in a process of its own. Raises SettingError with a sentence."""

@@ -184,6 +184,7 @@ def build_app(
     """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received; `more`:
     parts of the API that are built elsewhere."""
     from fastapi import FastAPI
+    from fastapi.middleware.gzip import GZipMiddleware
 
     from adapters import calendars_apart, examination_api, fitout_api, http_api, live, problems
     from adapters.guard import Guard
@@ -202,6 +203,9 @@ def build_app(
         summary="Who rang at which door and when, and how the supply of the chime is.",
     )
     problems.install(app)
+    app.add_middleware(
+        GZipMiddleware, minimum_size=1000, compresslevel=5
+    )  # drawings shrink to a sixth; the live stream is left alone
     app.add_middleware(Guard, loopback_only=is_loopback(settings.listen))
     parts = [
         http_api.build(reader, keeper, actions, health, now_s, settings.prefix, received_s, teaching),
