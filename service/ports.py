@@ -112,6 +112,10 @@ class Reader(FindingReader, WhoReader, OutboxReader, AlarmReader, AskReader, Cap
         """The newest window, and beside it the newest of what is told apart from windows, not older than a day."""
         ...
 
+    def bursts(self, site: str, chime: str, start_s: float, end_s: float, limit: int = 100) -> Sequence[model.Burst]:
+        """Of idle, test, step and sound, that begin in the stretch, newest first."""
+        ...
+
     def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
         """The newest burst of each kind of idle, test, step, sound."""
         ...
@@ -256,6 +260,10 @@ class Work(FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork, CaptureWork, Pr
     # time
     def redate(self, boot: BootLedger, line: Line) -> None:
         """Presses, soundings and waveforms of this boot get their wall times by this line, and visits theirs by their presses."""
+        ...
+
+    def roll_readings(self, now_s: float) -> bool:
+        """Join readings that have settled to hours and days, a stretch at the most. Whether there is more to do."""
         ...
 
     def redate_readings(self, boot: BootLedger, line: Line) -> None: ...

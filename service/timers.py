@@ -46,6 +46,7 @@ class Timers:
         now_s = self._clock()
         try:
             self._keeper.do(lambda work: self._look(work, now_s))
+            self._keeper.do(lambda work: work.roll_readings(now_s))
             if abs(now_s - self._forgot_s) >= FORGET_EVERY_S:
                 self._keeper.do(lambda work: work.forget_events(now_s - EVENTS_KEPT_S))
                 self._forgot_s = now_s

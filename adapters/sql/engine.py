@@ -28,10 +28,19 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import StaticPool
 from sqlmodel import SQLModel
 
-from adapters.sql import alarm_tables, ask_tables, capture_tables, finding_tables, log_tables, outbox_tables, tables  # noqa: F401 - declare the tables
+from adapters.sql import (  # noqa: F401 - declare the tables
+    alarm_tables,
+    ask_tables,
+    capture_tables,
+    finding_tables,
+    log_tables,
+    outbox_tables,
+    rollup_tables,
+    tables,
+)
 from service.errors import StoreUnavailable
 
-HEAD = "0008"
+HEAD = "0009"
 """The newest migration. Asked before Alembic is imported, which would cost a tenth of a second at each start."""
 
 PRAGMAS = {

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, MetaData, Table, func, insert, select, update
 
-from adapters.sql import finding_tables, log_tables, tables
+from adapters.sql import finding_tables, log_tables, rollup_tables, tables
 from adapters.sql.engine import attached, make_fleeting, open_engine, reading_engine, table, unavailable_told
 from adapters.sql.work import SqlStore
 from service.errors import Refused
@@ -31,6 +31,8 @@ DERIVED = tuple(
         tables.Sounding,
         tables.Presence,
         tables.Reading,
+        rollup_tables.RollUp,  # empty beside: joined again when there is time
+        rollup_tables.Rolled,
         tables.Waveform,
         finding_tables.Testimony,
         log_tables.Heard,

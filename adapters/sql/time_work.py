@@ -21,11 +21,18 @@ STRETCHES = (PRESS, SOUNDING, RISE)
 """Rows with start and end, in the chime's time and in wall time."""
 
 
+TOO_FAR_S = 60.0
+"""Readings that are moved by less stay in the hour to which they were joined (chosen) [s]."""
+
+
 class TimeWork:
     """Part of `SqlWork`."""
 
     _connection: Connection
     _ledgers: Ledgers
+
+    def roll_again_from(self, chime_id: int, at_s: float) -> None:
+        raise NotImplementedError
 
     def _flush(self, target: Any) -> None:
         raise NotImplementedError
@@ -55,8 +62,16 @@ class TimeWork:
         )
 
     def redate_readings(self, boot: BootLedger, line: Line) -> None:
+        before = boot.readings_dated
         boot.readings_dated, boot.changed = line, True
         self._flush(READING)
+        ends = self._connection.execute(
+            select(READING.c.chime_id, func.min(READING.c.end_up_s), func.max(READING.c.end_up_s))
+            .where(READING.c.boot_id == boot.id)
+            .group_by(READING.c.chime_id)
+        ).first()
+        if ends is not None and max(abs(line.wall_s(up_s) - before.wall_s(up_s)) for up_s in ends[1:]) > TOO_FAR_S:
+            self.roll_again_from(ends[0], min(before.wall_s(ends[1]), line.wall_s(ends[1])))
         self._connection.execute(
             update(READING)
             .where(READING.c.boot_id == boot.id)

@@ -24,6 +24,7 @@ from adapters.sql.outbox_work import OutboxWork
 from adapters.sql.press_reader import press_of
 from adapters.sql.press_work import PressWork
 from adapters.sql.reader import SqlReader
+from adapters.sql.rolling import RollWork
 from adapters.sql.time_work import TimeWork
 from adapters.sql.who_work import WhoWork
 from service import model
@@ -89,7 +90,7 @@ class SqlStore:
             self._inbox.dispose()
 
 
-class SqlWork(TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork, CaptureWork):
+class SqlWork(RollWork, TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, AlarmWork, AskWork, CaptureWork):
     """One transaction."""
 
     def __init__(self, connection: Connection, ledgers: Ledgers, inbox: Engine | None = None) -> None:
