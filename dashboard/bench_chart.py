@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isnan
 
 from markupsafe import Markup
 
@@ -27,7 +28,7 @@ def of_cycle(cycle: Sequence[float], predicted: Sequence[float], mains_hz: float
 
 
 def common_scale(waves: Sequence[Wave]) -> Scale:
-    values = [value for wave in waves for value in (*wave.volts, *wave.predicted)]
+    values = [value for wave in waves for value in (*wave.volts, *wave.predicted) if not isnan(value)]
     return round_scale(min(values), max(values)) if values else round_scale(0.0, 1.0)
 
 
@@ -61,8 +62,12 @@ def draw(wave: Wave, scale: Scale, numerals: bool = True) -> Markup:
 
 def _path(values: Sequence[float], scale: Scale) -> str:
     last = max(len(values) - 1, 1)
-    points = [
-        f"{1000 * n / last:.1f} {(1 - (value - scale.low_v) / (scale.high_v - scale.low_v)) * 1000:.1f}"
-        for n, value in enumerate(values)
-    ]
-    return "M" + "L".join(points)
+    drawn, broken = [], True
+    for n, value in enumerate(values):
+        if isnan(value):  # not taken
+            broken = True
+            continue
+        height = (1 - (value - scale.low_v) / (scale.high_v - scale.low_v)) * 1000
+        drawn.append(f"{'M' if broken else 'L'}{1000 * n / last:.1f} {height:.1f}")
+        broken = False
+    return "".join(drawn)

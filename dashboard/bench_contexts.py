@@ -60,3 +60,4 @@ class Bench:
     chimes: Sequence[str]
     caution: str
     refused: str
+    may: bool  # whether captures can be handed in here

@@ -34,7 +34,7 @@ def add(
     house_of: Callable[[str, float], House],
 ) -> None:
     def sheet(site: str, shown: KeptCapture | None, refused: str = "") -> Response:
-        context = bench_sheet.make(reader, house_of(site, clock()), shown, refused)
+        context = bench_sheet.make(reader, house_of(site, clock()), shown, refused, actions is not None)
         return sheets.answer("bench.html", context, 400 if refused else 200)
 
     @router.get("/house/{site}/bench", name="bench")

@@ -20,7 +20,9 @@ CAUTION = (
 )
 
 
-def make(reader: Reader, house: House, shown: KeptCapture | None, refused: str = "") -> bench_contexts.Bench:
+def make(
+    reader: Reader, house: House, shown: KeptCapture | None, refused: str = "", may: bool = True
+) -> bench_contexts.Bench:
     """`shown`: the capture that is opened, with the newest of the same point in the other state beside it."""
     kept = reader.captures(house.site.site, limit=LISTED)
     opened = shown or (kept[0] if kept else None)
@@ -54,6 +56,7 @@ def make(reader: Reader, house: House, shown: KeptCapture | None, refused: str =
         chimes=[chime.chime for chime in house.chimes],
         caution=CAUTION,
         refused=refused,
+        may=may,
     )
 
 

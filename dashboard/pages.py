@@ -21,6 +21,7 @@ from dashboard import (
     fitout_pages,
     ledgers,
     report_pages,
+    stretch_sheet,
     supply_sheet,
     visit_pages,
     words,
@@ -85,7 +86,13 @@ def build(
     )
     bench_pages.add(router, sheets, reader, captures, clock, house_of)
     alarm_pages.add(router, sheets, reader, alarms, clock, house_of)
-    visit_pages.add(router, sheets, reader, actions, clock, house_of)
+
+    def day_of(site: str, moment_s: float) -> House:
+        place = reader.site(site)
+        day = words.local(moment_s, ledgers.zone_of(place)).date()
+        return gather(reader, place, health, moment_s, clock(), stale_after_s, until_day=day)
+
+    visit_pages.add(router, sheets, reader, actions, clock, day_of)
     callers_pages.add(callers_pages.Callers(router, sheets, reader, actions, clock, house_of, lessons, read_calendar))
     return router
 
@@ -160,6 +167,20 @@ def _others(
         place = reader.site(site)
         house = back(reader, place, health, clock(), supply_sheet.MONTH_DAYS, stale_after_s)
         return sheets.answer("supply.html", supply_sheet.make(house, reader, past))
+
+    @router.get("/house/{site}/chime/{chime}/supply", name="supply_stretch")
+    def supply_stretch(
+        site: str, chime: str, first: Field = "", last: Field = "", burst: float | None = None
+    ) -> Response:
+        """Any stretch, from ten years to one cycle of the mains."""
+        house = back(reader, reader.site(site), health, clock(), 0, stale_after_s)
+        known = reader.chime(site, chime)
+        try:
+            asked = stretch_sheet.asked_of(house, known, first, last, burst)
+            sheet = stretch_sheet.make(reader, house, known, asked)
+        except (ValueError, OverflowError, OSError):
+            raise NotFound(f"{first!r} to {last!r} is no stretch of days such as 2026-11-01 to 2026-11-24.") from None
+        return sheets.answer("stretch.html", sheet)
 
     @router.post("/house/{site}/chime/{chime}/commissioning", name="commission")
     def commission(site: str, chime: str) -> Response:

@@ -32,7 +32,7 @@ def add(
     clock: Callable[[], float],
     house_of: Callable[[str, float], House],
 ) -> None:
-    """`house_of`: a site from a moment on, until now."""
+    """`house_of`: a site from a moment on, until the end of its day."""
 
     def sheet(request: Request, site: str, visit: int, refused: str = "", kept: bool = False) -> Response:
         found = reader.visit(site, visit)

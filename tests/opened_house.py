@@ -35,7 +35,8 @@ class OpenedHouse:
 
     def hear(self, arrivals: Sequence[Arrival]) -> None:
         receive(self.store, arrivals)
-        self.understander.process_pending()
+        while self.understander.process_pending():
+            pass
 
 
 @contextmanager
@@ -50,7 +51,8 @@ def open_house(
     store = SqlStore(f"sqlite:///{folder / 'record.sqlite'}", "Europe/London")
     health, understander, clock = Health("0.0", T0, "127.0.0.1:7433"), Understander(store), [T0 + 1000.0]
     receive(store, arrivals)
-    understander.process_pending()
+    while understander.process_pending():
+        pass
     with store.work() as work:
         work.claim(SITE, CHIME, "Tern Cottage")
         if sheet is not None:

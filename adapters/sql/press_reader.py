@@ -1,5 +1,6 @@
 """The part of the reader about presses, visits, soundings, and what people and cadences say of them."""
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
@@ -102,9 +103,10 @@ class PressReader:
         sounds: dict[str, list[float]] = {c.chime: [] for c in self.chimes(site) if "sound" in c.level}
         for sounding in self.soundings(site, first - ANSWER_S, last + ANSWER_S):
             sounds.setdefault(sounding.chime, []).append(sounding.start_s)
+        near = {chime: sorted(starts) for chime, starts in sounds.items()}
         return [
-            replace(visit, sounded=answered((p.start_s for p in visit.presses), sounds[visit.chime]))
-            if visit.chime in sounds
+            replace(visit, sounded=answered((p.start_s for p in visit.presses), _around(near[visit.chime], visit)))
+            if visit.chime in near
             else visit
             for visit in visits
         ]
@@ -149,6 +151,11 @@ def visits_of(connection: Connection, rows: Sequence[Any]) -> list[model.Visit]:
         for press in presses_of(connection, told.all()):
             presses[press.visit_id].append(press)
     return [model.Visit(r.id, r.site, r.chime, r.door, r.start_s, r.end_s, None, tuple(presses[r.id])) for r in rows]
+
+
+def _around(starts_s: Sequence[float], visit: model.Visit) -> Sequence[float]:
+    """Of sounds in order, those that may answer a press of this visit."""
+    return starts_s[bisect_left(starts_s, visit.start_s - ANSWER_S) : bisect_right(starts_s, visit.end_s + ANSWER_S)]
 
 
 def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]:

@@ -1,5 +1,6 @@
 """Presses to visits: one caller's presses at one door together. Knows no store; times are POSIX seconds."""
 
+from bisect import bisect_left
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -38,5 +39,10 @@ def group(presses: Iterable[Stretch], gap_s: float = VISIT_GAP_S) -> list[list[S
 
 def answered(press_starts_s: Iterable[float], sounding_starts_s: Iterable[float]) -> int:
     """How many of the presses a sound followed within `ANSWER_S`, or was already sounding since less than that."""
-    sounds = list(sounding_starts_s)
-    return sum(any(-ANSWER_S <= sound - press <= ANSWER_S for sound in sounds) for press in press_starts_s)
+    sounds = sorted(sounding_starts_s)
+
+    def followed(press_s: float) -> bool:
+        next_one = bisect_left(sounds, press_s - ANSWER_S)
+        return next_one < len(sounds) and sounds[next_one] <= press_s + ANSWER_S
+
+    return sum(followed(press_s) for press_s in press_starts_s)

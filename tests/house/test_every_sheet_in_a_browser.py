@@ -18,7 +18,8 @@ from tests.house.test_started_as_a_person_starts_it import CHROMIUM, QUIET
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text()
 HOUSE = "/house/tern-cottage"
 SHEETS = (
-    "/", f"{HOUSE}/callers", f"{HOUSE}/supply", f"{HOUSE}/alarms", f"{HOUSE}/fitout", f"{HOUSE}/fitout?begin=1", f"{HOUSE}/fitout/paper",
+    "/", f"{HOUSE}/callers", f"{HOUSE}/supply", f"{HOUSE}/chime/hall/supply", f"{HOUSE}/alarms",
+    f"{HOUSE}/fitout", f"{HOUSE}/fitout?begin=1", f"{HOUSE}/fitout/paper",
     f"{HOUSE}/bench", f"{HOUSE}/report", f"{HOUSE}/set-aside", f"{HOUSE}/names", f"{HOUSE}/visit/1", "/house/nowhere",
 )  # fmt: skip
 SIZES = {"phone": (390, 844), "desk": (1440, 900)}

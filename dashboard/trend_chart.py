@@ -1,0 +1,82 @@
+"""A quantity over time as a drawing: each reading a short bar with fine uprights for the interval that holds nine times in ten, the value
+at commissioning as a chain line, the limit with teeth on its forbidden side. Knows no record and no page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from dashboard.rail_chart import Scale, round_scale
+from dashboard.svg import at, drawing, element, label, line_across, line_down
+
+HEIGHT, TOP, BOTTOM = 9.4, 0.5, 7.4  # [em]
+TEETH = 90
+BAR = 0.004  # half of a reading's, of the drawing
+SPARE = 1.6
+"""A limit is drawn where the scale grows by no more than so many times for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    at_s: float
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Of one quantity from `start_s` to `end_s`, all in the unit that is drawn. `low`: the limit must not be fallen below."""
+
+    start_s: float
+    end_s: float
+    readings: Sequence[Reading]
+    commissioned: float | None
+    limit: float | None
+    low: bool
+    ticks: Sequence[tuple[float, str]]
+
+
+def draw_trend(trend: Trend) -> Markup:
+    scale = _scale(trend)
+
+    def place(value: float) -> float:
+        return BOTTOM - (value - scale.low_v) / (scale.high_v - scale.low_v) * (BOTTOM - TOP)
+
+    def share(moment_s: float) -> float:
+        return min(max((moment_s - trend.start_s) / (trend.end_s - trend.start_s), 0.0), 1.0)
+
+    drawn = [line_across(0, 1, place(tick), "feint") for tick in scale.ticks]
+    drawn += [label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks]
+    drawn.append(line_across(0, 1, BOTTOM + 0.2, "axis"))
+    for moment_s, text in trend.ticks:
+        if text:
+            x = share(moment_s)
+            drawn.append(
+                label(x, BOTTOM + 1.6, text, "numeral", "start" if x < 0.03 else "end" if x > 0.97 else "middle")
+            )
+    if trend.commissioned is not None and scale.low_v <= trend.commissioned <= scale.high_v:
+        drawn.append(line_across(0, 1, place(trend.commissioned), "before"))
+    if trend.limit is not None and scale.low_v <= trend.limit <= scale.high_v:
+        y, side = place(trend.limit), 5 if trend.low else -5
+        drawn.append(line_across(0, 1, y, "limit"))
+        drawn += [
+            at((n + 0.5) / TEETH, y, element("line", x1=0, y1=0, x2=-4, y2=side, class_="teeth")) for n in range(TEETH)
+        ]
+    for one in trend.readings:
+        x = share(one.at_s)
+        drawn.append(line_down(x, place(min(one.high, scale.high_v)), place(max(one.low, scale.low_v)), "interval"))
+        drawn.append(line_across(max(x - BAR, 0.0), min(x + BAR, 1.0), place(one.value), "reading"))
+    return drawing(HEIGHT, *drawn, class_="panel trend")
+
+
+def _scale(trend: Trend) -> Scale:
+    """Of the readings and what they began with; of the limit too, where that does not flatten them."""
+    values = [value for one in trend.readings for value in (one.low, one.high)]
+    values += [trend.commissioned] if trend.commissioned is not None else []
+    low, high = min(values), max(values)
+    if trend.limit is not None:
+        wide_low, wide_high = min(low, trend.limit), max(high, trend.limit)
+        if wide_high - wide_low <= SPARE * (high - low) + 0.3 * abs(high):
+            low, high = wide_low, wide_high
+    return round_scale(low, high)

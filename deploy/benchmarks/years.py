@@ -1,0 +1,171 @@
+"""How long the pages of a house take that has ten years behind it. `years.py [YEARS_OF_READINGS]` (1).
+
+One house: two doors, 200,000 presses in 100,000 visits, a power-up every month, a survey a day, and a supply reading every ten seconds. The
+readings themselves are written for the last year only (as many as asked for), since the earlier ones are read from the hours and days
+to which they are joined, and those are written for all ten. Prints milliseconds of the server, p50 and p95, of every page.
+"""
+
+import contextlib
+import json
+import math
+import sqlite3
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from fastapi.testclient import TestClient
+
+from adapters.sql.work import SqlStore
+from service import bootstrap
+from service.actions import Actions
+from service.health import Health
+from service.hub import Hub
+from service.settings import Settings
+
+DAY_S, YEAR_S = 86_400.0, 365.25 * 86_400.0
+PRESSES, TOLD = 200_000, 20
+SITE, CHIME = "tern-cottage", "hall"
+PAGES = (
+    ("/", "Doorstep"), ("/house/{s}/callers", "Callers"), ("/house/{s}/supply", "Supply"),
+    ("/house/{s}/chime/{c}/supply", "Supply, ten years"),
+    ("/house/{s}/alarms", "Alarms"), ("/house/{s}/fitout", "Fit-out"), ("/house/{s}/bench", "Bench"), ("/house/{s}/report", "Report"),
+    ("/house/{s}/set-aside", "Set aside"), ("/house/{s}/names", "Names"), ("/house/{s}/visit/50000", "A visit"),
+)  # fmt: skip
+SHEET = {"mains_hz": 50, "transformer_v": 12, "transformer_va": 8, "reservoir_f": 1e-3, "idle_a": 8e-3, "sound_a": 0.12, "regulator_v": 5.0,
+         "dropout_v": 7.0, "doors": {"front": {"diode": True}, "garden": {"diode": False}}}  # fmt: skip
+
+
+def rows(end_s: float, years: float) -> Iterator[tuple[str, Iterator[tuple[Any, ...]]]]:
+    start_s = end_s - 10.0 * YEAR_S
+    boot_s = 10.0 * YEAR_S / 120
+    visit_s = 10.0 * YEAR_S / (PRESSES // 2)
+
+    def boot_of(at_s: float) -> tuple[int, float]:
+        number, up_s = divmod(at_s - start_s, boot_s)
+        return int(min(number, 119)) + 1, up_s
+
+    def boots() -> Iterator[tuple[Any, ...]]:
+        for n in range(120):
+            at_s = start_s + n * boot_s
+            hull = json.dumps([[0.0, at_s], [boot_s, at_s]])
+            last = (at_s + boot_s, boot_s, 9999, hull)
+            yield (n + 1, 1, n + 1, "power-on", at_s, at_s, *last, at_s, 0.0, at_s, 0.0, "the host", None)
+
+    def visits() -> Iterator[tuple[int, int, float]]:
+        for n in range(PRESSES // 2):
+            yield n + 1, 1 + (n % 3 == 2), start_s + n * visit_s + 7_000.0 * math.sin(n)
+
+    def presses() -> Iterator[tuple[Any, ...]]:
+        for visit, door, at_s in visits():
+            for k, after_s in ((1, 0.0), (2, 3.0)):
+                boot, up_s = boot_of(at_s + after_s)
+                times = (up_s, up_s + 0.4, at_s + after_s, at_s + after_s + 0.4)
+                yield (2 * visit - 2 + k, door, boot, visit, *times, "edges", 20, 0.013, 0, 0, 0.013, None)
+
+    def soundings() -> Iterator[tuple[Any, ...]]:
+        for visit, _, at_s in visits():
+            boot, up_s = boot_of(at_s)
+            yield (visit, 1, boot, up_s + 0.1, up_s + 2.1, at_s + 0.1, at_s + 2.1)
+
+    def readings() -> Iterator[tuple[Any, ...]]:
+        count = int(years * YEAR_S / 10.0)
+        for n in range(count):
+            at_s = end_s - 10.0 * (count - n)
+            boot, up_s = boot_of(at_s)
+            mean = 14.2 + 0.2 * math.sin(at_s / 13_751.0)
+            yield (n + 1, 1, boot, up_s, at_s, 10.0, mean, mean - 0.3, mean + 0.3, None, 5.01, 5.0, 19.5, -92.0)
+
+    def joined(length_s: int) -> Iterator[tuple[Any, ...]]:
+        last_s = (end_s - 7_200.0) // length_s * length_s
+        at_s = start_s // length_s * length_s
+        while at_s < last_s:
+            mean = 14.2 + 0.2 * math.sin(at_s / 1e6)
+            yield (1, length_s, at_s, length_s // 10, float(length_s), mean, 13.7, 14.7, 9.4, 5.0, 19.5, -92.0)
+            at_s += length_s
+
+    yield "site", iter([(1, SITE, "Tern Cottage (invented)", "Europe/London")])
+    yield (
+        "chime",
+        iter([(1, 1, CHIME, 1, None, start_s, end_s, 1, start_s, "bursts,edges,exactly-once,presses,sound,supply")]),
+    )
+    yield "door", iter([(1, 1, "front", "Front door", start_s), (2, 1, "garden", "Garden door", start_s)])
+    yield "boot", boots()
+    yield "heard", ((n + 1, n + 1, 0.0, boot_s, 0, 9999, 0) for n in range(120))
+    yield "visit", ((visit, door, at_s, at_s + 3.4) for visit, door, at_s in visits())
+    yield "press", presses()
+    yield "sounding", soundings()
+    yield "reading", readings()
+    yield "roll_up", joined(3600)
+    yield "roll_up", joined(86_400)
+    yield "rolled", iter([(1, (end_s - 7_200.0) // 3600 * 3600, int(years * YEAR_S / 10.0))])
+
+
+def fill(path: Path, end_s: float, years: float) -> None:
+    store = SqlStore(f"sqlite:///{path}", "Europe/London")
+    with contextlib.closing(sqlite3.connect(path)) as database:
+        database.executescript("PRAGMA synchronous = OFF; PRAGMA cache_size = -200000")
+        for table, found in rows(end_s, years):
+            columns = len(database.execute(f"PRAGMA table_info({table})").fetchall())
+            database.executemany(f"INSERT INTO {table} VALUES ({','.join('?' * columns)})", found)
+        database.commit()
+    from service.findings.verdict import Measured
+
+    with store.work() as work:
+        work.keep_fitout(SITE, CHIME, SHEET, end_s - 10.0 * YEAR_S, "bench")
+        for day in range(3652):
+            at_s, worn = end_s - 10.0 * YEAR_S + day * DAY_S, 1.0 - 2e-5 * day
+            figures = {"reservoir_f": 1e-3 * worn, "ripple_v": 0.14 / worn, "headroom_v": 5.9 * worn}
+            figures |= {"source_ohm": 5.7, "open_circuit_v": 14.4, "idle_a": 8e-3, "sound_a": 0.12}
+            told = {name: Measured(v, 0.97 * v, 1.03 * v) for name, v in figures.items()}
+            work.add_quantities(SITE, CHIME, at_s, told)
+    store.close()
+
+
+class Nobody:
+    """A keeper for pages that change nothing but the time of the last look."""
+
+    def __init__(self, store: SqlStore) -> None:
+        self._store = store
+
+    def do(self, action: Any, timeout_s: float = 10.0) -> Any:
+        with self._store.work() as work:
+            return action(work)
+
+
+def main() -> None:
+    years = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
+    now_s = time.time()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "record.sqlite"
+        begun_s = time.perf_counter()
+        fill(path, now_s, years)
+        print(f"filled in {time.perf_counter() - begun_s:.0f} s, {path.stat().st_size / 1e6:.0f} MB", flush=True)
+        store = SqlStore(f"sqlite:///{path}", "Europe/London")
+        keeper = Nobody(store)
+        settings = Settings(data=Path(folder))
+        health, hub = Health("0", now_s, "127.0.0.1:7433"), Hub()
+        app = bootstrap.build_app(store.reader(), keeper, Actions(keeper), health, hub, settings, time.time)  # type: ignore[arg-type]
+        with TestClient(app, base_url="http://localhost:7433") as client:
+            for path_of, name in PAGES:
+                address = path_of.format(s=SITE, c=CHIME)
+                answer = client.get(address)
+                assert answer.status_code == 200, (address, answer.status_code)
+                taken = []
+                for _ in range(TOLD):
+                    begun_s = time.perf_counter()
+                    answer = client.get(address)
+                    taken.append(1000.0 * (time.perf_counter() - begun_s))
+                taken.sort()
+                size = int(answer.headers.get("content-length", len(answer.content)))
+                print(
+                    f"{name:20} p50 {taken[TOLD // 2]:6.1f} ms, p95 {taken[int(0.95 * TOLD) - 1]:6.1f} ms, {size / 1000:5.1f} kB",
+                    flush=True,
+                )
+        store.close()
+
+
+if __name__ == "__main__":
+    main()
