@@ -1,7 +1,7 @@
 """Routes of the sheet about callers: lessons, and times away. Draws nothing; writes only through `Actions` and `Lessons`."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Protocol
 from zoneinfo import ZoneInfo
 
@@ -13,6 +13,7 @@ from dashboard.absences import moment_s
 from dashboard.away_list import AHEAD_S
 from dashboard.callers_sheet import DONE, Said
 from dashboard.house import House
+from dashboard.kept import Kept
 from dashboard.sheets import FORM_LIMIT, Sheets, call, name_of
 from service.callers import LOOK_BACK_S
 from service.errors import Refused
@@ -57,12 +58,13 @@ class Callers:
     house_of: Callable[[str, float], House]  # a site from a moment on, until now
     lessons: Lessons | None
     read_calendar: ReadCalendar | None
+    kept: Kept = field(default_factory=Kept)  # the patterns of twelve weeks
 
     def sheet(self, request: Request, site: str, said: Said) -> Response:
         house = self.house_of(site, self.clock())
         held = self.lessons.lesson(site) if self.lessons else None
         can = self.lessons is not None, self.read_calendar is not None
-        context = callers_sheet.make(self.reader, house, name_of(request), held, *can, said)
+        context = callers_sheet.make(self.reader, house, name_of(request), held, *can, said, self.kept)
         return self.sheets.answer("callers.html", context, 400 if said.refused else 200)
 
     def done(self, site: str, where: str, what: str) -> Response:

@@ -6,6 +6,7 @@ from dashboard import away_list, cadence_list, caller_contexts, contexts, hours,
 from dashboard.absences import as_field
 from dashboard.doorstep import head
 from dashboard.house import House
+from dashboard.kept import Kept
 from dashboard.lanes import door_name
 from service.ports import Reader
 from service.teaching import Held
@@ -19,6 +20,10 @@ DONE = {
 }
 
 
+LATELY_S = 2 * 86_400.0
+"""A visit within this time changes the patterns at once; one that comes later than that within minutes [s]."""
+
+
 @dataclass(frozen=True)
 class Said:
     """What is answered to a form. `where`: `cadences` or `away`; `text` either a refusal or what was done."""
@@ -29,10 +34,19 @@ class Said:
 
 
 def make(
-    reader: Reader, house: House, name: str, held: Held | None, taught: bool, calendar: bool, said: Said
+    reader: Reader,
+    house: House,
+    name: str,
+    held: Held | None,
+    taught: bool,
+    calendar: bool,
+    said: Said,
+    kept: Kept,
 ) -> caller_contexts.Callers:
     """`taught`: lessons can be given here. `calendar`: a calendar can be read here. `name`: who is reading, as they said."""
-    found = hours.make(reader, house)
+    newest, _ = reader.visits(house.site.site, house.now_s - LATELY_S, house.now_s + 1.0, limit=1, newest_first=True)
+    key = (house.site.site, house.today, house.site.time_zone, *((one.id, len(one.presses)) for one in newest))
+    found = kept.of(key, house.now_s, lambda: hours.make(reader, house))
     today = house.today
     return caller_contexts.Callers(
         head=head(house, "Callers", "callers"),

@@ -108,13 +108,25 @@ def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[fl
     for moment_s in panel.boots:
         marks.append(line_down(panel.fraction(moment_s) * share, LANE, LANE + 0.8, "boot"))
     for moment_s in panel.soundings:
-        marks.append(at(panel.fraction(moment_s) * share, LANE + 0.75, ink.dot(2.6)))
+        middle = across(panel.fraction(moment_s) * share)
+        marks.append(element("circle", cx=middle, cy=down(LANE + 0.75), r=2.6, class_="dot"))
     for moment_s, doubtful in panel.presses:
-        marks.append(at(panel.fraction(moment_s) * share, LANE, ink.strokes((doubtful,), False, 12, 3), class_="small"))
+        if doubtful:
+            marks.append(at(panel.fraction(moment_s) * share, LANE, ink.strokes((True,), False, 12, 3), class_="small"))
+    marks.append(_strokes([panel.fraction(moment_s) * share for moment_s, doubtful in panel.presses if not doubtful]))
     now = [line_down(share, TOP - 0.3, LANE + 0.7, "now")]
     return drawing(
         HEIGHT, *grid, *marks, _traces(panel, scale, share), *numerals, *now, *_ends(scale, share, ends), class_="panel"
     )
+
+
+def _strokes(places: Sequence[float]) -> Markup:
+    """All presses of a panel as one mark: a busy month has a thousand."""
+    path = "".join(f"M{1000 * place:.2f} 0V10" for place in places)
+    return element(
+        "svg", element("path", d=path, class_="stroke thin"), x="0", y=down(LANE - 0.375), width="100%", height=down(0.75),
+        viewBox="0 0 1000 10", preserveAspectRatio="none", overflow="visible",
+    )  # fmt: skip
 
 
 def _traces(panel: Panel, scale: Scale, share: float) -> Markup:

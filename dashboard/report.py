@@ -17,7 +17,7 @@ from dashboard.house import House, midnight_s
 from dashboard.lanes import at_the, door_name
 from dashboard.report_month import draw_month
 from dashboard.report_rail import draw_rail
-from dashboard.supply_points import MONTH_STEP_S
+from dashboard.supply_points import MONTH_STEP_S, PastDays
 from service import model, outlooks
 from service.findings.advice import CAUTIONS
 from service.findings.outlook import NAMES, Limit, Outlook, limits_of
@@ -55,15 +55,15 @@ class Standing:
     paper: str = ""
 
 
-def page(reader: Reader, house: House, standing: Standing) -> str:
-    """The whole page. `house` must cover the last `DAYS` days."""
-    return filled(environment(), "report.html", make(reader, house, standing))
+def page(reader: Reader, house: House, standing: Standing, past: PastDays | None = None) -> str:
+    """The whole page. `house` must cover the last `DAYS` days; `past` keeps what is asked of years."""
+    return filled(environment(), "report.html", make(reader, house, standing, past or PastDays(reader)))
 
 
-def make(reader: Reader, house: House, standing: Standing) -> report_contexts.Report:
+def make(reader: Reader, house: House, standing: Standing, past: PastDays) -> report_contexts.Report:
     start_s = midnight_s(house.today - timedelta(days=DAYS - 1), house.zone)
     begun_s = max(start_s, house.first_heard_s or start_s)
-    chimes = [_chime(reader, house, chime, start_s) for chime in house.chimes]
+    chimes = [_chime(reader, house, chime, start_s, past) for chime in house.chimes]
     findings = [one for chime in chimes for one in chime.findings]
     blind_s = house.unwatched(begun_s, house.now_s, blind_only=True)
     first, last = words.local(begun_s, house.zone).date(), house.today
@@ -120,10 +120,12 @@ def _in_short(
     return " ".join(said)
 
 
-def _chime(reader: Reader, house: House, chime: model.Chime, start_s: float) -> report_contexts.ChimeReport:
+def _chime(
+    reader: Reader, house: House, chime: model.Chime, start_s: float, past: PastDays
+) -> report_contexts.ChimeReport:
     site, name = house.site.site, chime.chime
     found = finding_list.make(house, chime, reader)
-    ahead = outlooks.of_chime(reader, site, name, house.now_s)
+    ahead = past.outlooks(site, name, house.now_s)
     points = reader.supply(site, name, start_s, house.now_s + 1.0, MONTH_STEP_S)
     limit_v = _dropout_v(reader, site, name)
     days = [house.today - timedelta(days=n) for n in range(DAYS - 1, -1, -1)]

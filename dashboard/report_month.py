@@ -62,7 +62,7 @@ def _day(house: House, day: date, y: float, first: dict[str, str]) -> list[Marku
         spell_end_s = house.now_s if spell.end_s is None else spell.end_s
         if spell.start_s < end_s and spell_end_s > start_s and spell_end_s > begun_s:
             drawn += _blind(spell, x(max(spell.start_s, begun_s)), x(spell_end_s), y, first)
-    visits = [visit for visit in house.visits if start_s <= visit.start_s < end_s]
+    visits, strokes = [visit for visit in house.visits if start_s <= visit.start_s < end_s], ""
     for visit in visits:
         side = -1.0 if visit.door == first.get(visit.chime) else 1.0
         for press in visit.presses:
@@ -70,8 +70,10 @@ def _day(house: House, day: date, y: float, first: dict[str, str]) -> list[Marku
             if press.doubtful or visit.doubtful:
                 drawn.append(inked("rect", "open", x=at - 1.6, y=min(y, y + side * REACH), width=3.2, height=REACH))
             else:
-                drawn.append(line(at, y, at, y + side * REACH, "stroke"))
+                strokes += f"M{at:.1f} {y:.1f}V{y + side * REACH:.1f}"
     drawn += [inked("circle", "dot", cx=x(one.start_s), cy=y, r=2.4) for one in house.unseen(start_s, end_s)]
+    if strokes:
+        drawn.append(inked("path", "stroke", d=strokes))
     count = sum(not visit.doubtful for visit in visits)
     drawn.append(text(VISITS, y + 4, str(count) if count else "–", "figure", "end"))
     blind_s = (

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse
 from dashboard import assets
 from dashboard.house import House
 from dashboard.sheets import HEADERS
+from dashboard.supply_points import PastDays
 from service.errors import Refused, SettingError
 from service.ports import Reader
 
@@ -24,6 +25,7 @@ def add(
     house_of: Callable[[str], House],
 ) -> None:
     """`house_of`: the house with the days that the report covers."""
+    past = PastDays(reader)
 
     @router.get("/house/{site}/report", name="report")
     def report(site: str) -> Response:
@@ -35,7 +37,7 @@ def add(
             back=str(router.url_path_for("doorstep", site=site)),
             paper=paper,
         )
-        return HTMLResponse(reports.page(reader, house_of(site), standing), headers=HEADERS)
+        return HTMLResponse(reports.page(reader, house_of(site), standing, past), headers=HEADERS)
 
     if on_paper is None:
         return
@@ -46,7 +48,7 @@ def add(
         from dashboard import report as reports
         from dashboard.report_style import style
 
-        page = reports.page(reader, house_of(site), reports.Standing(style=style()))
+        page = reports.page(reader, house_of(site), reports.Standing(style=style()), past)
         try:
             written = printing(page)
         except SettingError as missing:

@@ -27,6 +27,9 @@ LENGTHS = (
 MOST_MARKS = 400
 """Presses or soundings beyond are not drawn one by one."""
 
+MARKED_S = 100 * DAY_S
+"""In longer stretches presses are not drawn at all [s]."""
+
 SURVEYS = 24
 TRENDS = ("reservoir_f", "source_ohm", "ripple_v", "headroom_v", "open_circuit_v", "sound_a")
 SCALES = {"reservoir_f": (1e6, "µF"), "sound_a": (1e3, "mA")}
@@ -163,7 +166,9 @@ def _panel(
     ticks: Sequence[tuple[float, str]],
 ) -> rail_chart.Panel:  # fmt: skip
     site, name = house.site.site, chime.chime
-    presses, more = reader.presses(site, start_s, end_s, chime=name, limit=MOST_MARKS)
+    presses, more = (
+        reader.presses(site, start_s, end_s, chime=name, limit=MOST_MARKS) if end_s - start_s < MARKED_S else ((), "")
+    )
     soundings = reader.soundings(site, start_s, end_s, name) if more is None else ()
     spells = reader.blind_spells(site, start_s, end_s, house.now_s)
     least_s = (end_s - start_s) / 1000
@@ -193,10 +198,9 @@ def _trends(
     basis = basis_of(sheet)
     found = []
     for quantity in TRENDS:
-        measured = reader.quantities(site, name, quantity, start_s, end_s, 20_000)
+        measured = reader.quantities(site, name, quantity, start_s, end_s, 20_000, (end_s - start_s) / POINTS)
         if not measured:
             continue
-        every = len(measured) // POINTS + 1
         times, unit = SCALES.get(quantity, (1.0, quantities.figure(quantity, 1.0).partition(words.THIN)[2]))
         then = None
         if records:
@@ -210,7 +214,7 @@ def _trends(
                 Reading(
                     one.at_s, *(times * value for value in (one.measured.value, one.measured.low, one.measured.high))
                 )
-                for one in measured[::every]
+                for one in measured
             ],
             None if then is None else times * then,
             None if limit is None else times * limit.value,
@@ -218,7 +222,7 @@ def _trends(
             ticks,
         )
         last = quantities.figure(quantity, measured[-1].measured.value)
-        told = f"{words.sentence(words.counted(len(measured), 'survey')).rstrip('.')}; the last measured {last}."
+        told = f"{words.sentence(words.counted(len(measured), 'reading')).rstrip('.')}; the last {last}."
         told += f" As commissioned, {quantities.figure(quantity, then)}." if then is not None else ""
         told += f" The limit is {quantities.figure(quantity, limit.value)}." if limit is not None else ""
         found.append(stretch_contexts.Trend(f"{quantities.name_of(quantity)}, {unit}", draw_trend(trend), told))

@@ -4,6 +4,9 @@ from collections.abc import Callable, Sequence
 from operator import attrgetter
 
 from dashboard import words
+from dashboard.kept import Kept
+from service import outlooks
+from service.findings.outlook import Outlook
 from service.model import SupplyPoint
 from service.ports import Reader
 
@@ -40,7 +43,18 @@ class PastDays:
 
     def __init__(self, reader: Reader) -> None:
         self._reader = reader
+        self._ahead = Kept()
         self._kept: dict[tuple[str, str], tuple[tuple[float, float, int], Sequence[SupplyPoint]]] = {}
+
+    def outlooks(self, site: str, chime: str, now_s: float) -> list[Outlook]:
+        """Asked anew too when the chime has been examined, commissioned or fitted out since."""
+        reader = self._reader
+        known = (
+            *(one.examined_s for one in reader.examinations(site, chime)[:1]),
+            *(one.taken_s for one in reader.commissionings(site, chime)[:1]),
+            *(one.kept_s for one in reader.fitouts(site, chime, limit=1)),
+        )
+        return self._ahead.of((site, chime, known), now_s, lambda: outlooks.of_chime(reader, site, chime, now_s))
 
     def before(self, site: str, chime: str, start_s: float, today_s: float, now_s: float) -> Sequence[SupplyPoint]:
         turn = (start_s, today_s, int(now_s // KEPT_S))

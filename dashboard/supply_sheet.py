@@ -15,7 +15,7 @@ from dashboard.supply_points import (
     bounds,
     lowest,
 )
-from service import model, outlooks
+from service import model
 from service.ports import Reader
 
 MONTH_DAYS = 30
@@ -67,7 +67,7 @@ class _Sheet:
         ]
         self.bursts = reader.latest_bursts(site, chime.chime)
         self.found = finding_list.make(house, chime, reader)
-        self.outlooks = outlooks.of_chime(reader, site, chime.chime, now_s)
+        self.outlooks = past.outlooks(site, chime.chime, now_s)
         self.boots = [
             boot
             for boot in reader.boots(site, chime.chime, self.month_start_s, now_s)

@@ -1,5 +1,6 @@
 """The supply in tables and sentences: the same facts as its drawings. Knows no HTTP and asks no record."""
 
+from bisect import bisect_left
 from collections.abc import Sequence
 
 from dashboard import contexts, words
@@ -54,15 +55,15 @@ def by_stretch(
 ) -> contexts.Table:
     """`stretches`: (start, end, name)."""
     visits = (visit for visit in house.visits if visit.chime == chime.chime)
-    presses = [press.start_s for visit in visits for press in visit.presses]
-    sounds = [sounding.start_s for sounding in house.soundings if sounding.chime == chime.chime]
+    presses = sorted(press.start_s for visit in visits for press in visit.presses)
+    sounds = sorted(sounding.start_s for sounding in house.soundings if sounding.chime == chime.chime)
     rows = []
     for start_s, end_s, name in stretches:
         some = [point for point in points if start_s <= (point.start_s + point.end_s) / 2 < end_s]
         means = values_of(some, MEAN)
         mean = sum(means) / len(means) if means else None
         volts = (mean, lowest(some, LOWEST), highest(some, HIGHEST), lowest(some, SOUNDING))
-        happened = (sum(start_s <= moment < end_s for moment in moments) for moments in (presses, sounds))
+        happened = (bisect_left(moments, end_s) - bisect_left(moments, start_s) for moments in (presses, sounds))
         rows.append(contexts.Row((name, *(words.measured(figure, "V") for figure in volts), *map(str, happened))))
     heads = (first, "Mean", "Lowest", "Highest", "While sounding", "Presses", "Sounds")
     return contexts.Table(caption, heads, rows)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from dashboard.rail_chart import Scale, round_scale
-from dashboard.svg import at, drawing, element, label, line_across, line_down
+from dashboard.svg import at, down, drawing, element, label, line_across
 
 HEIGHT, TOP, BOTTOM = 9.4, 0.5, 7.4  # [em]
 TEETH = 90
@@ -58,16 +58,26 @@ def draw_trend(trend: Trend) -> Markup:
     if trend.commissioned is not None and scale.low_v <= trend.commissioned <= scale.high_v:
         drawn.append(line_across(0, 1, place(trend.commissioned), "before"))
     if trend.limit is not None and scale.low_v <= trend.limit <= scale.high_v:
-        y, side = place(trend.limit), 5 if trend.low else -5
-        drawn.append(line_across(0, 1, y, "limit"))
+        height, side = place(trend.limit), 5 if trend.low else -5
+        drawn.append(line_across(0, 1, height, "limit"))
         drawn += [
-            at((n + 0.5) / TEETH, y, element("line", x1=0, y1=0, x2=-4, y2=side, class_="teeth")) for n in range(TEETH)
+            at((n + 0.5) / TEETH, height, element("line", x1=0, y1=0, x2=-4, y2=side, class_="teeth"))
+            for n in range(TEETH)
         ]
-    for one in trend.readings:
-        x = share(one.at_s)
-        drawn.append(line_down(x, place(min(one.high, scale.high_v)), place(max(one.low, scale.low_v)), "interval"))
-        drawn.append(line_across(max(x - BAR, 0.0), min(x + BAR, 1.0), place(one.value), "reading"))
-    return drawing(HEIGHT, *drawn, class_="panel trend")
+
+    def y(value: float) -> str:
+        return f"{1000 * (1 - (min(max(value, scale.low_v), scale.high_v) - scale.low_v) / (scale.high_v - scale.low_v)):.1f}"
+
+    uprights = "".join(f"M{1000 * share(one.at_s):.1f} {y(one.high)}V{y(one.low)}" for one in trend.readings)
+    bars = "".join(
+        f"M{1000 * max(share(one.at_s) - BAR, 0.0):.1f} {y(one.value)}H{1000 * min(share(one.at_s) + BAR, 1.0):.1f}"
+        for one in trend.readings
+    )
+    frame = element(
+        "svg", element("path", d=uprights, class_="interval"), element("path", d=bars, class_="low"), x="0", y=down(TOP),
+        width="100%", height=down(BOTTOM - TOP), viewBox="0 0 1000 1000", preserveAspectRatio="none", overflow="visible",
+    )  # fmt: skip
+    return drawing(HEIGHT, *drawn, frame, class_="panel trend")
 
 
 def _scale(trend: Trend) -> Scale:

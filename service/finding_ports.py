@@ -96,9 +96,16 @@ class FindingReader(Protocol):
         ...
 
     def quantities(
-        self, site: str, chime: str, name: str, start_s: float, end_s: float, limit: int = 1000
+        self,
+        site: str,
+        chime: str,
+        name: str,
+        start_s: float,
+        end_s: float,
+        limit: int = 1000,
+        every_s: float | None = None,
     ) -> Sequence[QuantityPoint]:
-        """Oldest first."""
+        """Oldest first; of each `every_s` the last that was written."""
         ...
 
     def latest_quantities(self, site: str, chime: str) -> Sequence[QuantityPoint]:

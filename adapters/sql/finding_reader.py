@@ -109,15 +109,26 @@ class FindingReader:
     # what was measured and found
 
     def quantities(
-        self, site: str, chime: str, name: str, start_s: float, end_s: float, limit: int = 1000
+        self,
+        site: str,
+        chime: str,
+        name: str,
+        start_s: float,
+        end_s: float,
+        limit: int = 1000,
+        every_s: float | None = None,
     ) -> Sequence[QuantityPoint]:
         with self._asking() as connection:
-            query = select(QUANTITY).where(
+            mine = (
                 QUANTITY.c.chime_id == chime_id_of(connection, site, chime),
                 QUANTITY.c.name == name,
                 QUANTITY.c.at_s >= start_s,
                 QUANTITY.c.at_s < end_s,
             )
+            query = select(QUANTITY).where(*mine)
+            if every_s is not None:
+                last = select(func.max(QUANTITY.c.id)).where(*mine).group_by(func.floor(QUANTITY.c.at_s / every_s))
+                query = select(QUANTITY).where(QUANTITY.c.id.in_(last))
             rows = connection.execute(query.order_by(QUANTITY.c.at_s, QUANTITY.c.id).limit(limit))
             return [_quantity(row) for row in rows]
 

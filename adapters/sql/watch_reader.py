@@ -188,12 +188,11 @@ class WatchReader:
         begins_s = chime.first_heard_s if listened_s is None else min(listened_s, chime.first_heard_s)
         if begins_s >= end_s:
             return []
-        rows = connection.execute(
-            select(DOOR.c.door, func.min(PRESS.c.start_s))
-            .join(PRESS, PRESS.c.door_id == DOOR.c.id)
-            .where(DOOR.c.chime_id == _chime_id(chime))
-            .group_by(DOOR.c.id, DOOR.c.door)
-        )
+        first = (
+            select(func.min(PRESS.c.start_s)).where(PRESS.c.door_id == DOOR.c.id).scalar_subquery()
+        )  # by its index, at once
+        doors = connection.execute(select(DOOR.c.door, first).where(DOOR.c.chime_id == _chime_id(chime)))
+        rows = [(door, first_s) for door, first_s in doors if first_s is not None]
         sheets = select(SHEET.c.sheet, SHEET.c.kept_s).where(SHEET.c.chime_id == _chime_id(chime))
         named: dict[str, float] = {}
         for sheet, kept_s in connection.execute(sheets.order_by(SHEET.c.kept_s.desc())):

@@ -3,8 +3,10 @@
 Signs that lie together are one entry with several reasons. What a recorded press explains is no sign. Times are POSIX seconds.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import NamedTuple
 
 from service.model import UnseenWhy
@@ -81,23 +83,24 @@ def unseen(signs: Signs) -> list[Sign]:
     >>> unseen(Signs([(0.0, 0.4)], [Rise(0.1, 0.4, 0.6), Rise(60.0, 60.3, 0.6)], [0.2, 60.1]))
     [Sign(start_s=60.0, end_s=60.3, why=('rail rose', 'sounded alone'), rise_v=0.6, packs=0, records=0)]
     """
+    presses = _Presses(signs.presses)
     found = [
         Sign(rise.start_s, rise.end_s, ("rail rose",), rise.rise_v)
         for rise in signs.rises
         if RISE_V[0] <= rise.rise_v <= RISE_V[1]
         and rise.end_s - rise.start_s <= LONGEST_RISE_S
-        and not _pressed(signs, rise.start_s - AFTER_PRESS_S, rise.end_s + AFTER_PRESS_S)
+        and not presses.any_in(rise.start_s - AFTER_PRESS_S, rise.end_s + AFTER_PRESS_S)
     ]
     found += [
         Sign(start_s, start_s, ("sounded alone",))
         for start_s in signs.soundings
-        if not _pressed(signs, start_s - ANSWER_S, start_s + ANSWER_S)
+        if not presses.any_in(start_s - ANSWER_S, start_s + ANSWER_S)
     ]
     found += [
         Sign(restart.last_heard_s, restart.start_s, ("restarted",))
         for restart in signs.restarts
         if restart.start_s - restart.last_heard_s <= RESTARTS_WITHIN_S
-        and not _pressed(signs, restart.last_heard_s - SOUNDS_S, restart.start_s + AFTER_PRESS_S)
+        and not presses.any_in(restart.last_heard_s - SOUNDS_S, restart.start_s + AFTER_PRESS_S)
     ]
     together = _together(sorted(found))
     gaps = (
@@ -109,8 +112,17 @@ def unseen(signs: Signs) -> list[Sign]:
     return sorted([*together, *gaps])
 
 
-def _pressed(signs: Signs, start_s: float, end_s: float) -> bool:
-    return any(first <= end_s and last >= start_s for first, last in signs.presses)
+class _Presses:
+    """Presses by their beginning, and of each the latest end of all up to it: whether any lies in a stretch is found by halving."""
+
+    def __init__(self, presses: Iterable[tuple[float, float]]) -> None:
+        ordered = sorted(presses)
+        self._starts_s = [first for first, _ in ordered]
+        self._ends_s = list(accumulate((last for _, last in ordered), max))
+
+    def any_in(self, start_s: float, end_s: float) -> bool:
+        before = bisect_right(self._starts_s, end_s)
+        return before > 0 and self._ends_s[before - 1] >= start_s
 
 
 def _together(found: Iterable[Sign]) -> list[Sign]:

@@ -67,7 +67,7 @@ def test_all_of_it_since_it_was_first_heard(house: OpenedHouse) -> None:
     page = shown(house)
     assert "The rail lay between 13.70 V and 18.30 V." in page
     assert page.count('class="trace"') == 1
-    assert "Six surveys; the last measured 950 µF." in page
+    assert "Six readings; the last 950 µF." in page
     assert "The limit is 850 µF." in page  # without a record of its commissioning, from the sheet
     assert "The rail in figures" in page
 
@@ -79,7 +79,7 @@ def test_a_part_of_it_says_what_the_api_says(house: OpenedHouse) -> None:
     ).json()["supply"]
     low, high = min(one["min_v"] for one in told), max(one["max_v"] for one in told)
     assert f"The rail lay between {low:.2f} V and {high:.2f} V." in page
-    assert page.count("surveys") == 0
+    assert page.count("readings") == 0
 
 
 def test_a_gap_is_a_gap(house: OpenedHouse) -> None:
