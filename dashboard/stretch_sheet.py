@@ -151,14 +151,16 @@ def _steps(house: House, asked: Asked) -> list[stretch_contexts.Way]:
 
 
 def _ticks(asked: Asked, house: House) -> list[tuple[float, str]]:
-    """Some six days by name; the hours of a single day."""
+    """Some four days by name; the hours of a single day."""
     if asked.days == 1:
         start_s = midnight_s(asked.first, house.zone)
         return [(start_s + hour * HOUR_S, f"{hour:02d}") for hour in range(0, 25, 6)]
-    every = max(asked.days // 6, 1)
+    every = max(round(asked.days / 3), 1)  # few enough for a phone
     days = [asked.first + timedelta(days=n) for n in range(0, asked.days + 1, every)]
-    form = (lambda day: f"{day:%b} {day.year}") if asked.days > 400 else words.day_and_month
-    return [(midnight_s(day, house.zone), form(day)) for day in days]
+    return [
+        (midnight_s(day, house.zone), f"{day:%b} {day.year}" if asked.days > 400 else f"{day.day}{words.KEPT}{day:%b}")
+        for day in days
+    ]
 
 
 def _panel(
@@ -237,12 +239,17 @@ def _surveys(house: House, asked: Asked, bursts: Sequence[model.Burst]) -> list[
             moments.append(one.start_s)
     return [
         stretch_contexts.Way(
-            words.moment(moment_s, house.now_s, house.zone).removeprefix("at "),
+            _short(moment_s, house),
             f"first={asked.first}&last={asked.last}&burst={moment_s:.3f}",
             asked.burst_s is not None and abs(moment_s - asked.burst_s) < 0.01,
         )
         for moment_s in moments[:SURVEYS]
     ]
+
+
+def _short(moment_s: float, house: House) -> str:
+    then = words.local(moment_s, house.zone)
+    return f"{then.day}{words.KEPT}{then:%b}, {words.clock(moment_s, house.zone)}"
 
 
 def _opened(burst: model.Burst, asked: Asked) -> bool:
@@ -272,4 +279,4 @@ def _table(points: Sequence[model.SupplyPoint], house: House, length_s: float) -
                 )
             )
         )
-    return Table("The rail in figures", ("From", "Mean", "Lowest", "Highest", "Lowest while sounding"), rows)
+    return Table("The rail in figures", ("From", "Mean", "Lowest", "Highest", "Sounding"), rows)
