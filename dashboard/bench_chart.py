@@ -1,6 +1,6 @@
 """A capture as a drawing: two average cycles as a trace, the predicted ones dotted through it. Knows no page and no circuit."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import isnan
 
@@ -50,9 +50,9 @@ def draw(wave: Wave, scale: Scale, numerals: bool = True) -> Markup:
         anchor = "start" if millisecond == 0 else "end" if x > 0.93 else "middle"
         text = f"{millisecond} ms" if millisecond + 10 > whole else f"{millisecond}"
         drawn += [line_down(x, TOP, BOTTOM, "feint"), label(x, BOTTOM + 1.4, text, "numeral", anchor)]
-    curves = [element("path", d=_path(wave.volts, scale), class_="trace")]
+    curves = [element("path", d=path_of(wave.volts, scale), class_="trace")]
     if wave.predicted:
-        curves.append(element("path", d=_path(wave.predicted, scale), class_="predicted"))
+        curves.append(element("path", d=path_of(wave.predicted, scale), class_="predicted"))
     frame = element(
         "svg", *curves, x="0", y=down(TOP), width="100%", height=down(BOTTOM - TOP),
         viewBox="0 0 1000 1000", preserveAspectRatio="none", overflow="visible",
@@ -60,7 +60,9 @@ def draw(wave: Wave, scale: Scale, numerals: bool = True) -> Markup:
     return drawing(HEIGHT, *drawn, frame, class_="cycle")
 
 
-def _path(values: Sequence[float], scale: Scale) -> str:
+def path_of(values: Iterable[float], scale: Scale) -> str:
+    """Values in equal steps in a frame of 1000 by 1000; where one is no number the line is broken."""
+    values = list(values)
     last = max(len(values) - 1, 1)
     drawn, broken = [], True
     for n, value in enumerate(values):

@@ -3,10 +3,11 @@
 Predicted at nominal mains: dots; at low and high mains: fine bounds; the sheet before a change: a chain line; the limit: teeth below it.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
+from dashboard.bench_chart import path_of
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.svg import at, down, drawing, element, label, line_across, line_down
 from service.supply.fitout_curves import Curve
@@ -51,24 +52,15 @@ def draw(curve: Curve, scale: Scale, before: Curve | None, limit_v: float | None
             for n in range(TEETH)
         ]
     lines = [
-        element("path", d=_path(curve.volts[mains], scale), class_="bound")
+        element("path", d=path_of(curve.volts[mains], scale), class_="bound")
         for mains in ("low", "high")
         if mains in curve.volts
     ]
     if before is not None:
-        lines.append(element("path", d=_path(before.volts["nominal"], scale), class_="before"))
-    lines.append(element("path", d=_path(curve.volts["nominal"], scale), class_="predicted"))
+        lines.append(element("path", d=path_of(before.volts["nominal"], scale), class_="before"))
+    lines.append(element("path", d=path_of(curve.volts["nominal"], scale), class_="predicted"))
     frame = element(
         "svg", *lines, x="0", y=down(TOP), width="100%", height=down(BOTTOM - TOP),
         viewBox="0 0 1000 1000", preserveAspectRatio="none", overflow="visible",
     )  # fmt: skip
     return drawing(HEIGHT, *drawn, frame, class_="cycle")
-
-
-def _path(values: Iterable[float], scale: Scale) -> str:
-    heights = list(values)
-    last = max(len(heights) - 1, 1)
-    return "M" + "L".join(
-        f"{1000 * n / last:.1f} {(1 - (float(value) - scale.low_v) / (scale.high_v - scale.low_v)) * 1000:.1f}"
-        for n, value in enumerate(heights)
-    )
