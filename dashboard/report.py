@@ -6,8 +6,10 @@ The same whether the record is the service's own or one that a recording was tak
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from math import inf
 
+from jinja2 import Environment
 from markupsafe import Markup
 
 from dashboard import blind_words, finding_list, outlook_lines, quantities, report_contexts, words
@@ -57,7 +59,13 @@ class Standing:
 
 def page(reader: Reader, house: House, standing: Standing, past: PastDays | None = None) -> str:
     """The whole page. `house` must cover the last `DAYS` days; `past` keeps what is asked of years."""
-    return filled(environment(), "report.html", make(reader, house, standing, past or PastDays(reader)))
+    return filled(_templates(), "report.html", make(reader, house, standing, past or PastDays(reader)))
+
+
+@cache
+def _templates() -> Environment:
+    """Compiled once."""
+    return environment()
 
 
 def make(reader: Reader, house: House, standing: Standing, past: PastDays) -> report_contexts.Report:

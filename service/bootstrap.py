@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from service import commands
 from service.apart import apart
 from service.premises import check_free, is_loopback, say_where, take_folder, text_of
-from service.processes import BrokerTender, ChildProcess, give_memory_back, run_to_end
+from service.processes import BrokerTender, ChildProcess, give_memory_back, run_to_end, settle
 from service.settings import Settings, now_s
 
 if TYPE_CHECKING:
@@ -161,6 +161,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         if demo:
             chime = demo.chime(access.url, settings)
             parts.append(Part("simulated chime", chime.run, chime.stop))
+        settle()
         say_where(settings, access.url, health.store, bool(demo))
         try:
             run_together([*parts, Part("page", server.run, server.stop)], health.parts)

@@ -23,6 +23,7 @@ from service import bootstrap
 from service.actions import Actions
 from service.health import Health
 from service.hub import Hub
+from service.processes import settle
 from service.settings import Settings
 
 DAY_S, YEAR_S = 86_400.0, 365.25 * 86_400.0
@@ -148,6 +149,7 @@ def main() -> None:
         settings = Settings(data=Path(folder))
         health, hub = Health("0", now_s, "127.0.0.1:7433"), Hub()
         app = bootstrap.build_app(store.reader(), keeper, Actions(keeper), health, hub, settings, time.time)  # type: ignore[arg-type]
+        settle()  # as the service does before it opens
         with TestClient(app, base_url="http://localhost:7433") as client:
             for path_of, name in PAGES:
                 address = path_of.format(s=SITE, c=CHIME)
