@@ -149,11 +149,15 @@ class WatchReader:
             for before, after in pairwise(boots)
             if after.cause == "brown-out" and first_s <= after.start_s <= last_s
         ]
+        heard_of = _with_runs(connection, boots, start_s, end_s)
+        begins_s = blind.begins_s(
+            chime.first_heard_s, (line.wall_s(run.first_up_s) for _, line, runs, _ in heard_of for run in runs)
+        )
         gaps = [
             unseen_presses.Gap(line.wall_s(hole.start_up_s), line.wall_s(hole.end_up_s), hole.packs, hole.records)
-            for row, line, _, missing in _with_runs(connection, boots, start_s, end_s)
+            for row, line, _, missing in heard_of
             for hole in missing
-            if row.number is not None and line.wall_s(hole.end_up_s) > chime.first_heard_s
+            if row.number is not None and line.wall_s(hole.end_up_s) > begins_s
         ]
         return unseen_presses.Signs(
             [(row[0], row[1]) for row in presses],

@@ -51,8 +51,9 @@ def _run(given: argparse.Namespace) -> int:
     if found.good and not found.misdated and given.keep is None:
         shutil.rmtree(folder, ignore_errors=True)
     else:
-        (folder / "details.txt").write_text(_details(found))
-        remarks.append(f"Which ones, and what the service said: {folder}")
+        details = _details(found)
+        (folder / "details.txt").write_text(details)
+        remarks += [*details.splitlines(), f"Which ones, and what the service said: {folder}"]
     if given.json:
         print(json.dumps(numbers))
         print("\n".join(remarks), file=sys.stderr)

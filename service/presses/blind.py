@@ -45,7 +45,7 @@ class PowerUp:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """What is known of one chime's hours. Stretches in order.
+    """What is known of one chime's hours. Stretches in order. `first_heard_s`: when its first pack arrived.
 
     `power_ups` is empty for a chime that tells only presses: then nobody can say when it listened.
     `unnumbered`: it sends no `seq`, so what came while the service was away came late or not at all.
@@ -59,6 +59,11 @@ class Watch:
     store_full: Sequence[Stretch] = ()
     unnumbered: bool = False
     silent_since_s: float | None = None
+
+    @property
+    def begins_s(self) -> float:
+        """The record begins with the first pack that was made, which may have waited before it came [s]."""
+        return begins_s(self.first_heard_s, (one.listens_s for one in self.power_ups))
 
 
 class Spell(NamedTuple):
@@ -93,9 +98,12 @@ def spells(watch: Watch) -> list[Spell]:
         found += [Spell(start_s, end_s, "chime absent") for start_s, end_s in watch.absent if end_s < inf]
     if watch.silent_since_s is not None:
         found.append(Spell(watch.silent_since_s, None, "chime silent"))
-    return _apart(
-        spell for spell in found if spell.end_s is None or spell.end_s > max(watch.first_heard_s, spell.start_s)
-    )
+    return _apart(spell for spell in found if spell.end_s is None or spell.end_s > max(watch.begins_s, spell.start_s))
+
+
+def begins_s(first_heard_s: float, first_packs_s: Iterable[float]) -> float:
+    """When the record of a chime begins: its first pack arrived at `first_heard_s`, and the first of each power-up was made then [s]."""
+    return min((first_heard_s, *first_packs_s))
 
 
 def covered_s(stretches: Iterable[Stretch], start_s: float, end_s: float) -> float:

@@ -46,6 +46,15 @@ def test_a_chime_taken_over_in_the_middle_of_its_life_is_not_blamed_for_the_time
     assert told(store) == []
 
 
+def test_packs_lost_before_anything_of_the_chime_had_arrived_are_told_as_well(store: SqlStore) -> None:
+    """It listened from the start, its first packs waited, and two were lost before anybody heard of it."""
+    waited = [sent(seq, 60.0 * seq + 5.0, at_s=900.0 + seq) for seq in (9, 0, 1, 2, 5, 6, 7, 8)]
+    take_in(store, [*waited, *minutes(10, 12)])
+    (spell,) = told(store)
+    assert brief([spell]) == [(125, 305, "packs lost")]
+    assert spell.packs == 2
+
+
 def test_packs_that_nothing_explains_are_lost(store: SqlStore) -> None:
     take_in(store, [*minutes(0, 5), *minutes(9, 12)])
     (spell,) = told(store)

@@ -45,7 +45,7 @@ def test_nothing_is_lost_doubled_or_invented(found: dict[str, dict[str, Any]], b
     run = found[broker]
     assert run["made"] >= 25, run
     assert run["once"] >= 5, run
-    assert (run["lost"], run["doubled"], run["invented"], run["unexpected"]) == (0, 0, 0, 0), run
+    assert (run["lost"], run["doubled"], run["invented"], run["unexpected"]) == (0, 0, 0, 0), run["remarks"]
 
 
 @pytest.mark.parametrize("broker", ["embedded", "mosquitto"])
@@ -54,7 +54,7 @@ def test_every_press_that_could_not_be_recorded_lies_in_a_blind_interval(
 ) -> None:
     run = found[broker]
     assert run["unrecordable"] > 0, run
-    assert run["covered"] == run["unrecordable"], run
+    assert run["covered"] == run["unrecordable"], run["remarks"]
 
 
 @pytest.mark.parametrize("broker", ["embedded", "mosquitto"])
