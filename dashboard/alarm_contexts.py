@@ -48,6 +48,37 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleBlank:
+    """A value of a rule. `name`: of the input, with the factor to the unit it is kept in; `kind`: `time` or `decimal`."""
+
+    field: str
+    name: str
+    label: str
+    value: str
+    unit: str
+    kind: str
+    reason: str  # why it was refused
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSheet:
+    head: Head
+    chime: str
+    rule: str
+    headline: str
+    lead: str
+    standing: str
+    consequence: str
+    action: str
+    blanks: Sequence[RuleBlank]
+    weights: Sequence[tuple[str, str, bool]]  # value, words, chosen
+    changed: bool  # otherwise than the ready set has it
+    said: Said
+    trial: str  # what it would have said; empty: it was not tried
+    spoken: Sequence[tuple[str, str, Markup]]  # when, why, how long
+
+
+@dataclass(frozen=True, slots=True)
 class Alarms:
     head: Head
     at: str

@@ -42,6 +42,8 @@ DONE = {
     "back": "It is in service.",
     "off": "The rule is switched off.",
     "on": "The rule is switched on.",
+    "changed": "The rule has these values from now on.",
+    "ready": "The rule is as the ready set has it.",
 }
 
 
@@ -91,8 +93,8 @@ def _lead(kept: Sequence[tuple[str, KeptRule]], spoken: int) -> str:
 def _standing(house: House, chime: str, one: KeptRule) -> alarm_contexts.Standing:
     assert one.standing is not None
     alarm = one.standing.alarm
-    since = "" if alarm.since_s is None else f", since {_moment(house, alarm.since_s)}"
-    until = "" if alarm.shelved_until_s is None else f", until {_moment(house, alarm.shelved_until_s)}"
+    since = "" if alarm.since_s is None else f", since {moment(house, alarm.since_s)}"
+    until = "" if alarm.shelved_until_s is None else f", until {moment(house, alarm.shelved_until_s)}"
     over = "" if alarm.is_active else " It is over."
     event, back = BACK.get(alarm.state, (None, ""))
     return alarm_contexts.Standing(
@@ -125,17 +127,17 @@ def _spoken(reader: Reader, house: House) -> list[tuple[str, Spoken]]:
 
 def _row(house: House, titles: dict[tuple[str, str], str], chime: str, one: Spoken) -> alarm_contexts.Spoken:
     over = "It lasts" if one.gone_s is None else f"It lasted {words.duration(max(one.gone_s - one.at_s, 1.0))}"
-    known = "" if one.acknowledged_s is None else f" Acknowledged {_moment(house, one.acknowledged_s)}."
+    known = "" if one.acknowledged_s is None else f" Acknowledged {moment(house, one.acknowledged_s)}."
     why = f" {words.sentence(one.why).rstrip('.')}." if one.why and one.why != AS_KNOWN else ""
     return alarm_contexts.Spoken(
-        _moment(house, one.at_s).removeprefix("at "),
+        moment(house, one.at_s).removeprefix("at "),
         titles.get((chime, one.rule), one.rule),
         f"{over}.{known}{why}",
-        _bar(house, one),
+        bar(house, one),
     )
 
 
-def _bar(house: House, one: Spoken) -> Markup:
+def bar(house: House, one: Spoken) -> Markup:
     """From when it called until it was over, on the line of thirty days."""
     begin_s = house.now_s - DAYS * DAY_S
 
@@ -172,5 +174,5 @@ def _performance(spoken: Sequence[tuple[str, Spoken]]) -> str:
     return f"The rule {rule} called {words.times(most)}, most of all. Its limit or its delays may want another value."
 
 
-def _moment(house: House, at_s: float) -> str:
+def moment(house: House, at_s: float) -> str:
     return words.moment(at_s, house.now_s, house.zone)

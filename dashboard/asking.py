@@ -1,6 +1,6 @@
 """What stands under the answer: other stretches to ask about, and a list of what happened in one that the wires do not show."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from urllib.parse import urlencode
 
 from dashboard import contexts, entries, words
@@ -8,7 +8,11 @@ from dashboard.absences import Question, Wish, as_field
 from dashboard.answers import signs
 from dashboard.house import House
 from dashboard.lanes import door_name, lanes_of
+from service import model
 from service.callers import WhileAway
+
+Happening = tuple[float, str, str, int | None]
+"""When it began, its heading, what is said of it, and its visit."""
 
 LISTED = 60
 """More than these stand on the sheets of their days."""
@@ -38,24 +42,13 @@ def between(house: House, fact: WhileAway, wish: Wish) -> contexts.Between:
 
 def listed(house: House, fact: WhileAway) -> tuple[Sequence[contexts.Listed], str]:
     """Visits, doubtful contacts and signs of unseen presses, oldest first; and how many earlier ones are left out."""
-    names = {(door.chime, door.door): door_name(door) for door in house.doors}
     labels = {(lane.chime, lane.door): lane.label for lane in lanes_of(house)}
-    found: list[tuple[float, str, str, int | None]] = []
-    for visit in (*fact.visits, *fact.doubtful):
-        place = (visit.chime, visit.door)
-        name = f"{labels.get(place, visit.door)}, doubtful" if visit.doubtful else names.get(place, visit.door)
-        found.append((visit.start_s, name, entries.told(house, visit), visit.id))
+    found = [_visit(house, one) for one in (*fact.visits, *fact.doubtful)]
     for one in signs(fact):
         doors = sum(door.chime == one.chime for door in house.doors)
         name = f"{labels.get((one.chime, None), 'Chime')}, no press seen"
         found.append((one.start_s, name, entries.unseen(one, doors), None))
-    rows, before = [], ""
-    for start_s, name, text, visit_id in sorted(found, key=lambda row: row[0])[-LISTED:]:
-        day = words.local(start_s, house.zone).date()
-        said = f"{words.weekday(day)} {words.day_and_month(day)}"
-        heading = f"{words.clock(start_s, house.zone)} {name}"
-        rows.append(contexts.Listed("" if said == before else said, heading, text, visit_id))
-        before = said
+    rows = _rows(house, sorted(found, key=lambda row: row[0])[-LISTED:])
     more = len(found) - len(rows)
     left_out = (
         f"{words.counted(more, 'earlier entry stands', 'earlier entries stand')} on the sheets of their days"
@@ -63,3 +56,30 @@ def listed(house: House, fact: WhileAway) -> tuple[Sequence[contexts.Listed], st
         else ""
     )
     return rows, words.sentence(left_out) if more else ""
+
+
+def listed_visits(house: House, visits: Iterable[model.Visit]) -> Sequence[contexts.Listed]:
+    """In the order in which they come."""
+    return _rows(house, [_visit(house, one) for one in visits])
+
+
+def _visit(house: House, visit: model.Visit) -> Happening:
+    place = (visit.chime, visit.door)
+    if visit.doubtful:
+        name = f"{next((one.label for one in lanes_of(house) if (one.chime, one.door) == place), visit.door)}, doubtful"
+    else:
+        name = next((door_name(one) for one in house.doors if (one.chime, one.door) == place), visit.door)
+    return visit.start_s, name, entries.told(house, visit), visit.id
+
+
+def _rows(house: House, happenings: Iterable[Happening]) -> list[contexts.Listed]:
+    """Each day is named once, with its year where that is another."""
+    rows, before = [], ""
+    for start_s, name, text, visit_id in happenings:
+        day = words.local(start_s, house.zone).date()
+        year = "" if day.year == house.today.year else f" {day.year}"
+        said = f"{words.weekday(day)} {words.day_and_month(day)}{year}"
+        heading = f"{words.clock(start_s, house.zone)} {name}"
+        rows.append(contexts.Listed("" if said == before else said, heading, text, visit_id))
+        before = said
+    return rows

@@ -98,6 +98,17 @@ class Listed:
 
 
 @dataclass(frozen=True, slots=True)
+class Found:
+    """What was looked for, and the visits of which it is said."""
+
+    head: Head
+    words: str
+    headline: str
+    lead: str
+    listed: Sequence[Listed]
+
+
+@dataclass(frozen=True, slots=True)
 class Doorstep:
     head: Head
     weekday: str

@@ -19,6 +19,7 @@ from dashboard import (
     contexts,
     doorstep,
     fitout_pages,
+    found_sheet,
     ledgers,
     report_pages,
     stretch_sheet,
@@ -134,6 +135,12 @@ def _doorsteps(
             raise NotFound(f"{day!r} is no day such as 2026-11-24.") from None
         around = gather(reader, place, health, start_s, clock(), stale_after_s, until_day=wanted)
         return sheets.answer("day.html", doorstep.make_day(around, wanted))
+
+    @router.get("/house/{site}/found", name="found")
+    def found(site: str, words: Annotated[str, Query(max_length=80)] = "") -> Response:
+        """Visits by what is said of them."""
+        house = back(reader, reader.site(site), health, clock(), 0, stale_after_s)
+        return sheets.answer("found.html", found_sheet.make(reader, house, words))
 
     def doorstep_of(request: Request, site: model.Site, refresh: bool, wish: Wish) -> Response:
         now_s, person = clock(), person_of(request)

@@ -80,8 +80,9 @@ class Reader(FindingReader, WhoReader, OutboxReader, AlarmReader, AskReader, Cap
         cursor: str | None = None,
         limit: int = 100,
         newest_first: bool = False,
+        least_presses: int = 1,
     ) -> tuple[Sequence[model.Visit], str | None]:
-        """A page of visits that start in the stretch, each with its presses, and the cursor of the next page."""
+        """A page of visits that start in the stretch and have so many presses, each with them, and the cursor of the next page."""
         ...
 
     def soundings(

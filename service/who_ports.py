@@ -33,6 +33,11 @@ class WhoReader(Protocol):
         """Raises NotFound."""
         ...
 
+    def visits_noted(self, site: str, words: Sequence[str], limit: int = 100) -> Sequence[model.Visit]:
+        """The newest visits of which a person has said something, and where what was said and the door's name have all these
+        words between them; words case folded, visits in no order."""
+        ...
+
     def cadences(self, site: str) -> Sequence[Taught]:
         """By name."""
         ...

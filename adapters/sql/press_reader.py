@@ -13,9 +13,10 @@ from adapters.sql import tables
 from adapters.sql.engine import table
 from adapters.sql.ledgers import clock_of
 from adapters.sql.paging import page_of
-from adapters.sql.who_reader import with_who
+from adapters.sql.who_reader import packs_noted, with_who
 from service import model
 from service.errors import NotFound
+from service.presses.away import joined
 from service.presses.pulses import JOIN_S, sureness
 from service.presses.visits import ANSWER_S, answered
 from service.walltime import Line
@@ -31,6 +32,9 @@ TICK_S = 1e-4
 
 MOVED_S = 0.5
 """Less is what a power-up may lag behind its clock before it is dated anew, and more [s]."""
+
+NEAR_S = 86_400.0
+"""Soundings of visits no further apart than two of these are asked for together; more than `ANSWER_S` [s]."""
 
 ARRIVED_S = 1.0
 """Uncertainty of what is dated by arrival alone [s]."""
@@ -80,9 +84,12 @@ class PressReader:
         cursor: str | None = None,
         limit: int = 100,
         newest_first: bool = False,
+        least_presses: int = 1,
     ) -> tuple[Sequence[model.Visit], str | None]:
         with self._asking() as connection:
             query = _visits().where(VISIT.c.door_id.in_(self._door_ids(connection, site, chime, door)))
+            if least_presses > 1:
+                query = query.where(_presses_in_visit() >= least_presses)
             rows, onward = page_of(connection, query, VISIT, start_s, end_s, cursor, limit, newest_first)
             found = with_who(connection, site, visits_of(connection, rows), {row.id: row.door_id for row in rows})
         return self._answered(site, found), onward
@@ -95,14 +102,23 @@ class PressReader:
             found = with_who(connection, site, [told[0]], {visit_id: told[1]})
         return self._answered(site, found)[0]
 
+    def visits_noted(self, site: str, words: Sequence[str], limit: int = 100) -> Sequence[model.Visit]:
+        with self._asking() as connection:
+            noted = packs_noted(connection, site, words, limit)
+            told = select(PRESS.c.visit_id).where(PRESS.c.pack_id.in_({pack for _, pack in noted}))
+            rows = connection.execute(_visits().where(VISIT.c.id.in_(told))).all() if noted else []
+            near = [row for row in rows if row.door_id in {door_id for door_id, _ in noted}]
+            found = with_who(connection, site, visits_of(connection, near), {row.id: row.door_id for row in near})
+        return self._answered(site, [visit for visit in found if visit.who or visit.note])
+
     def _answered(self, site: str, visits: Sequence[model.Visit]) -> list[model.Visit]:
         """With how many presses the chime answered, where it tells when it sounds."""
         if not visits:
             return []
-        first, last = min(v.start_s for v in visits), max(v.end_s for v in visits)
         sounds: dict[str, list[float]] = {c.chime: [] for c in self.chimes(site) if "sound" in c.level}
-        for sounding in self.soundings(site, first - ANSWER_S, last + ANSWER_S):
-            sounds.setdefault(sounding.chime, []).append(sounding.start_s)
+        for first_s, last_s in joined((v.start_s - NEAR_S, v.end_s + NEAR_S) for v in visits):
+            for sounding in self.soundings(site, first_s, last_s):
+                sounds.setdefault(sounding.chime, []).append(sounding.start_s)
         near = {chime: sorted(starts) for chime, starts in sounds.items()}
         return [
             replace(visit, sounded=answered((p.start_s for p in visit.presses), _around(near[visit.chime], visit)))
@@ -179,6 +195,10 @@ def _visits() -> Select[Any]:
     return select(VISIT.c.id, VISIT.c.door_id, VISIT.c.start_s, VISIT.c.end_s, *PLACE).select_from(
         VISIT.join(DOORS, DOOR.c.id == VISIT.c.door_id)
     )
+
+
+def _presses_in_visit() -> Any:
+    return select(func.count()).where(PRESS.c.visit_id == VISIT.c.id).scalar_subquery()
 
 
 def _presses() -> Select[Any]:

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
+from itertools import islice
 
 from sqlalchemy import Connection, select
 
@@ -19,7 +20,8 @@ from service.presses.away import Away
 from service.presses.cadence import Cadence, recognise
 from service.who_ports import Taught, intervals
 
-SITE, PRESS = table(tables.Site), table(tables.Press)
+SITE, CHIME, DOOR = table(tables.Site), table(tables.Chime), table(tables.Door)
+PRESS = table(tables.Press)
 NOTE, CADENCE, AWAY = table(log_tables.VisitNote), table(log_tables.Cadence), table(log_tables.Away)
 
 
@@ -65,6 +67,26 @@ def with_who(
         else visit
         for visit in visits
     ]
+
+
+def packs_noted(connection: Connection, site: str, words: Sequence[str], limit: int) -> set[tuple[int, int]]:
+    """Doors and kept packs (their rows) by which visits are noted, of which all these words are said, the door's name included;
+    the newest. Folded here, since SQLite folds only ASCII."""
+    query = (
+        select(NOTE.c.door_id, NOTE.c.pack_id, NOTE.c.who, NOTE.c.note, DOOR.c.door, DOOR.c.name)
+        .select_from(
+            NOTE.join(DOOR, DOOR.c.id == NOTE.c.door_id)
+            .join(CHIME, CHIME.c.id == DOOR.c.chime_id)
+            .join(SITE, SITE.c.id == CHIME.c.site_id)
+        )
+        .where(SITE.c.site == site)
+        .order_by(NOTE.c.pack_id.desc())
+    )
+    said = (
+        (door_id, pack_id, " ".join(text or "" for text in texts).casefold())
+        for door_id, pack_id, *texts in connection.execute(query)
+    )
+    return set(islice(((door, pack) for door, pack, text in said if all(word in text for word in words)), limit))
 
 
 def own_packs(

@@ -19,6 +19,7 @@ AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text()
 HOUSE = "/house/tern-cottage"
 SHEETS = (
     "/", f"{HOUSE}/callers", f"{HOUSE}/supply", f"{HOUSE}/chime/hall/supply", f"{HOUSE}/alarms",
+    f"{HOUSE}/found?words=front", f"{HOUSE}/chime/hall/rule/chime-silent",
     f"{HOUSE}/fitout", f"{HOUSE}/fitout?begin=1", f"{HOUSE}/fitout/paper",
     f"{HOUSE}/bench", f"{HOUSE}/report", f"{HOUSE}/set-aside", f"{HOUSE}/names", f"{HOUSE}/visit/1", "/house/nowhere",
 )  # fmt: skip

@@ -144,11 +144,14 @@ class Record:
         cursor: str | None = None,
         limit: int = 100,
         newest_first: bool = False,
+        least_presses: int = 1,
     ) -> tuple[Sequence[model.Visit], str | None]:
         sounds = [s.start_s for s in self.sounding_list]
         found = []
         for number in sorted({p.visit_id for p in self.press_list}):
             presses = tuple(p for p in self.press_list if p.visit_id == number)
+            if door not in (None, presses[0].door) or len(presses) < least_presses:
+                continue
             if presses[0].site == site and start_s <= presses[0].start_s < end_s:
                 found.append(
                     model.Visit(
@@ -165,7 +168,7 @@ class Record:
                     )
                 )
         first = int(cursor or 0)
-        found.sort(key=lambda visit: visit.start_s)
+        found.sort(key=lambda visit: visit.start_s, reverse=newest_first)
         return found[first : first + limit], str(first + limit) if first + limit < len(found) else None
 
     def visit(self, site: str, visit_id: int) -> model.Visit:
@@ -174,6 +177,13 @@ class Record:
             if one.id == visit_id:
                 return one
         raise NotFound(f"no visit {visit_id} at {site!r}")
+
+    def visits_noted(self, site: str, words: Sequence[str], limit: int = 100) -> Sequence[model.Visit]:
+        found, _ = self.visits(site, 0.0, 1e12, limit=100_000)
+        texts = {
+            one.id: f"{one.who or ''} {one.note or ''} {one.door}".casefold() for one in found if one.who or one.note
+        }
+        return [one for one in found if one.id in texts and all(word in texts[one.id] for word in words)][-limit:]
 
     def cadences(self, site: str) -> Sequence[Taught]:
         return self.cadence_list

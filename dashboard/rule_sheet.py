@@ -1,0 +1,183 @@
+"""The sheet of one rule: what it watches, its values as blanks, and what they would have said on the past. Knows no HTTP.
+
+A blank shows a value in the unit in which it reads best; the blank's name carries the value back into seconds and shares.
+"""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from dashboard import words
+from dashboard.alarm_contexts import RuleBlank, RuleSheet, Said
+from dashboard.alarms_sheet import WEIGHTS, bar, moment
+from dashboard.doorstep import head
+from dashboard.house import House
+from dashboard.lanes import at_the, door_name
+from service.alarm_ports import KeptRule
+from service.alarms.quantities import QUANTITIES
+from service.alarms.rule_form import write_rule
+from service.alarms.rules import Priority, Rule, RuleRefused
+from service.alarms.trial import Trial
+from service.findings.advice import ADVICE
+
+DAY_S = 86_400.0
+DAYS = 30
+LISTED = 20
+
+UNITS = ((DAY_S, "days"), (3600.0, "h"), (60.0, "min"), (1.0, "s"))
+
+SCALES = {"Cel": (1.0, "°C"), "Ohm": (1.0, "Ω"), "F": (1e-6, "µF"), "A": (1e-3, "mA")}
+"""How limits are written, by the unit they are kept in."""
+
+LABELS = {
+    "watch.limit": "Limit",
+    "watch.worse": "More severe beyond",
+    "watch.per_day": "Change in a day",
+    "watch.span_s": "Judged over",
+    "watch.likelihood": "Likelihood at least",
+    "watch.longer_than_s": "Longer than",
+    "watch.more_than": "More visits than",
+    "watch.within_s": "Within",
+    "watch.share": "More of that time than",
+    "watch.begins": "Quiet from",
+    "watch.ends": "Quiet until",
+    "on_delay_s": "On-delay",
+    "off_delay_s": "Off-delay",
+    "deadband": "Deadband",
+    "realarm_s": "Called again after",
+}
+"""Fields of a rule that are numbers or times of day, in the order of the sheet."""
+
+SHARES = ("watch.share", "watch.likelihood")
+
+
+def make(house: House, chime: str, kept: KeptRule, values: Mapping[str, Any], said: Said, trial: Trial | None,
+         refused: RuleRefused | None) -> RuleSheet:  # fmt: skip
+    """`values`: the rule as JSON, as it is kept or as somebody has just filled it in."""
+    reasons = {problem.field: problem.reason for problem in refused.problems} if refused else {}
+    blanks = _blanks(kept.rule, values, reasons)
+    loose = [reason for field, reason in reasons.items() if field not in {blank.field for blank in blanks}]
+    spoken = trial.spoken[-LISTED:] if trial else ()
+    changed = kept.ready is not None and write_rule(kept.rule) != write_rule(kept.ready)
+    return RuleSheet(
+        head=head(house, "Rule", "rule"),
+        chime=chime,
+        rule=kept.rule.id,
+        headline=kept.rule.cause,
+        lead=_watched(house, chime, kept.rule),
+        standing=_standing(kept, changed),
+        consequence=kept.rule.consequence,
+        action=kept.rule.action,
+        blanks=blanks,
+        weights=[(one.value, WEIGHTS[one], one.value == values["priority"]) for one in Priority],
+        changed=changed,
+        said=Said(" ".join(loose) or "One of the values cannot be used.", True) if refused else said,
+        trial="" if trial is None else _tried(trial),
+        spoken=[(moment(house, one.at_s), words.sentence(one.why) if one.why else "", bar(house, one)) for one in reversed(spoken)],
+    )  # fmt: skip
+
+
+def filled_in(rule: Rule, form: Mapping[str, str]) -> dict[str, Any]:
+    """The rule as JSON, with what stands in the blanks; what is no number stays as it was written, and is refused later."""
+    values = write_rule(rule)
+    values["priority"] = form.get("priority", values["priority"])
+    for key, text in form.items():
+        field, _, factor = key.partition("*")
+        if field not in LABELS:
+            continue
+        held = values["watch"] if field.startswith("watch.") else values
+        held[field.removeprefix("watch.")] = _value(field, text.strip(), factor)
+    return values
+
+
+def _value(field: str, text: str, factor: str) -> Any:
+    if not text:
+        return None
+    if field in ("watch.begins", "watch.ends"):
+        return text
+    if factor not in {_factor(one) for one, _ in (*UNITS, *SCALES.values())} | {"0.01"}:
+        factor = "1"
+    try:
+        value = float(text.replace(",", ".").replace("−", "-")) * float(factor)
+    except ValueError:
+        return text
+    return int(value) if field == "watch.more_than" and value.is_integer() else round(value, 9)
+
+
+def _blanks(rule: Rule, values: Mapping[str, Any], reasons: Mapping[str, str]) -> list[RuleBlank]:
+    kept = write_rule(rule)
+    found = []
+    for field, label in LABELS.items():
+        name = field.removeprefix("watch.")
+        now, before = (one["watch"] if field.startswith("watch.") else one for one in (values, kept))
+        if name not in before or (field == "deadband" and "limit" not in before and "limit" not in kept["watch"]
+                                  and "per_day" not in kept["watch"]):  # fmt: skip
+            continue
+        if name in ("longer_than_s", "share") and before[name] is None:
+            continue  # the other of the two is given
+        factor, unit = _unit(rule, field, before[name])
+        value = now.get(name)
+        shown = f"{value / factor:g}" if isinstance(value, int | float) else value or ""
+        key = field if factor == 1.0 else f"{field}*{_factor(factor)}"
+        kind = "time" if name in ("begins", "ends") else "decimal"
+        found.append(RuleBlank(field, key, label, shown, unit, kind, reasons.get(field, "")))
+    return found
+
+
+def _unit(rule: Rule, field: str, value: Any) -> tuple[float, str]:
+    """By how much a value is divided to be shown, and its unit."""
+    if field in SHARES:
+        return 0.01, "%"
+    if field.endswith("_s"):
+        return next((unit for unit in UNITS if value and value % unit[0] == 0.0), UNITS[2])
+    quantity = QUANTITIES.get(getattr(rule.watch, "name", ""))
+    if quantity is None or field == "watch.more_than":
+        return 1.0, ""
+    factor, unit = SCALES.get(quantity.unit, (1.0, quantity.unit))
+    return factor, f"{unit} a day" if hasattr(rule.watch, "per_day") else unit
+
+
+def _factor(factor: float) -> str:
+    return f"{factor:g}"
+
+
+def _watched(house: House, chime: str, rule: Rule) -> str:
+    watch = asdict(rule.watch)
+    if "names" in watch:
+        names = [f"“{ADVICE[name].title}”" for name in watch["names"]] or ["any finding"]
+        said = f"Watched: {words.listed(names)}"
+    elif "name" in watch:
+        said = f"Watched: {QUANTITIES[watch['name']].meaning}, {watch['side']} the limit"
+    else:
+        said = {
+            "HeldPress": "Watched: how long a button is held",
+            "ManyVisits": "Watched: how many visits begin within a time",
+            "QuietPress": "Watched: presses in quiet hours",
+            "NoPack": "Watched: how long nothing has been heard from the chime",
+            "BlindTime": "Watched: time in which no press could have been recorded",
+        }[type(rule.watch).__name__]
+    if watch.get("door"):
+        door = next((door_name(d) for d in house.doors if (d.chime, d.door) == (chime, watch["door"])), watch["door"])
+        said += f", at {at_the(door)}"
+    return words.sentence(said)
+
+
+def _standing(kept: KeptRule, changed: bool) -> str:
+    parts = ["Of the ready set" if kept.ready is not None else "Somebody’s own"]
+    if changed:
+        parts.append(f"changed by {kept.changed_by}" if kept.changed_by else "changed")
+    off = f" Off: {words.sentence(kept.off)}" if kept.off else ""
+    return f"{words.sentence(', '.join(parts))}{off}"
+
+
+def _tried(trial: Trial) -> str:
+    days = (trial.to_s - trial.from_s) / DAY_S
+    known = trial.known_s / DAY_S
+    often = f"have called {words.times(len(trial.spoken))}" if trial.spoken else "not have called anybody"
+    held = f"In the last {days:.0f} days it would {often}."
+    if known < days - 0.5:
+        held = f"The record holds {known:.3g} of the last {days:.0f} days; in them it would {often}."
+    if not trial.withheld:
+        return held
+    more = words.counted(trial.withheld, "more call", "more calls")
+    return f"{held} {words.sentence(f'{more} would be suppressed by other rules')}"
