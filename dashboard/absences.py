@@ -9,6 +9,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.house import midnight_s
+from dashboard.language import say
 from dashboard.words import local
 from service import callers
 from service.callers import Stretch, WhileAway
@@ -100,7 +101,7 @@ def moment_s(text: str, zone: ZoneInfo) -> float:
     try:
         return datetime.fromisoformat(text).replace(tzinfo=zone).timestamp()
     except (ValueError, OverflowError, OSError):
-        raise Refused(f"“{text}” is no time such as 2026-11-25T09:00.") from None
+        raise Refused(say("“{text}” is no time such as 2026-11-25T09:00.", text=text)) from None
 
 
 def as_field(time_s: float, zone: ZoneInfo) -> str:

@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from dashboard import ink, type_measure, words
 from dashboard.house import hours_of
+from dashboard.language import say
 from dashboard.marks import Break, Day, Mark
 from dashboard.placing import nested, onward
 from dashboard.svg import at, drawing, hatch, label, line_across, line_down, slant
@@ -225,7 +226,7 @@ def _looked(
     if day.looked_s is None:
         return []
     x = day.fraction(day.looked_s) * share
-    text = f"You last looked, {words.clock(day.looked_s, zone)}"
+    text = say("You last looked, {clock}", clock=words.clock(day.looked_s, zone))
     crowded = x < 0.19 or any(first < x + 0.005 and last > x - 0.19 for first, last in taken)
     dots = line_down(x, -0.6 if crowded else 1.75, bottom + 1.2, "looked")
     if crowded:  # above the hours, where nothing runs

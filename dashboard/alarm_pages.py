@@ -14,6 +14,7 @@ from dashboard import alarms_sheet, rule_sheet
 from dashboard.alarm_contexts import Said
 from dashboard.alarms_sheet import DONE
 from dashboard.house import House
+from dashboard.language import resaid, say
 from dashboard.sheets import Sheets, name_of
 from service.alarm_ports import KeptRule
 from service.alarms.life import Event
@@ -67,12 +68,12 @@ def add(
         try:
             action()
         except Refused as refusal:
-            return sheet(request, site, Said(str(refusal), True))
+            return sheet(request, site, Said(resaid(str(refusal)), True))
         return RedirectResponse(f"{router.url_path_for('alarms', site=site)}?done={done}", 303)
 
     @router.get("/house/{site}/alarms", name="alarms")
     def alarms(request: Request, site: str, done: Done = "") -> Response:
-        return sheet(request, site, Said(DONE.get(done, "")))
+        return sheet(request, site, Said(say(DONE.get(done, ""))))
 
     if actions is None:
         return
@@ -90,7 +91,7 @@ def add(
         how_long: Short = "",
     ) -> Response:
         if wish not in WISHES:
-            raise Refused("That cannot be asked of an alarm.")
+            raise Refused(say("That cannot be asked of an alarm."))
         event, done = WISHES[wish]
         until_s = clock() + WHILES_S.get(how_long, WHILES_S["day"]) if event is Event.SHELVE else None
         by = who or name_of(request)

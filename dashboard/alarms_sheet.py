@@ -7,6 +7,7 @@ from markupsafe import Markup
 from dashboard import alarm_contexts, svg, words
 from dashboard.doorstep import head
 from dashboard.house import House
+from dashboard.language import marked, resaid, say
 from service.alarm_ports import KeptRule
 from service.alarms.life import BY_PEOPLE, LIFE, Event, State
 from service.alarms.rules import Priority
@@ -23,38 +24,38 @@ CALLS = (State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED)
 """States in which somebody is called."""
 
 BACK = {
-    State.SHELVED: (Event.UNSHELVE, "End the shelving"),
-    State.OUT_OF_SERVICE: (Event.PUT_BACK, "Put it back into service"),
-    State.LATCHED: (Event.RESET, "Reset it"),
+    State.SHELVED: (Event.UNSHELVE, marked("End the shelving")),
+    State.OUT_OF_SERVICE: (Event.PUT_BACK, marked("Put it back into service")),
+    State.LATCHED: (Event.RESET, marked("Reset it")),
 }
 
 WEIGHTS = {
-    Priority.CRITICAL: "Cannot wait",
-    Priority.HIGH: "Soon",
-    Priority.MEDIUM: "Within days",
-    Priority.LOW: "When there is time",
+    Priority.CRITICAL: marked("Cannot wait"),
+    Priority.HIGH: marked("Soon"),
+    Priority.MEDIUM: marked("Within days"),
+    Priority.LOW: marked("When there is time"),
 }
 
 DONE = {
-    "acknowledged": "It is acknowledged, and stays on the sheet until it is over.",
-    "shelved": "It is shelved until then.",
-    "out": "It is out of service until somebody puts it back.",
-    "back": "It is in service.",
-    "off": "The rule is switched off.",
-    "on": "The rule is switched on.",
-    "changed": "The rule has these values from now on.",
-    "ready": "The rule is as the ready set has it.",
+    "acknowledged": marked("It is acknowledged, and stays on the sheet until it is over."),
+    "shelved": marked("It is shelved until then."),
+    "out": marked("It is out of service until somebody puts it back."),
+    "back": marked("It is in service."),
+    "off": marked("The rule is switched off."),
+    "on": marked("The rule is switched on."),
+    "changed": marked("The rule has these values from now on."),
+    "ready": marked("The rule is as the ready set has it."),
 }
 
 
 def make(reader: Reader, house: House, by: str, said: alarm_contexts.Said) -> alarm_contexts.Alarms:
     kept = [(chime.chime, one) for chime in house.chimes for one in reader.alarm_rules(house.site.site, chime.chime)]
-    titles = {(chime, one.rule.id): one.rule.cause.rstrip(".") for chime, one in kept}
+    titles = {(chime, one.rule.id): resaid(one.rule.cause).rstrip(".") for chime, one in kept}
     now = [_standing(house, chime, one) for chime, one in kept if _is_up(one)]
     calling = [one for _, one in kept if one.standing is not None and not one.off and one.standing.alarm.state in CALLS]
     spoken = _spoken(reader, house)
     return alarm_contexts.Alarms(
-        head=head(house, "Alarms", "alarms"),
+        head=head(house, say("Alarms"), "alarms"),
         at=words.clock(house.now_s, house.zone),
         date=words.day_and_month(house.today),
         headline=_headline(calling),
@@ -62,7 +63,9 @@ def make(reader: Reader, house: House, by: str, said: alarm_contexts.Said) -> al
         now=now,
         spoken=[_row(house, titles, chime, one) for chime, one in reversed(spoken[-LISTED:])],
         earliest=words.day_and_month(words.local(house.now_s - DAYS * DAY_S, house.zone).date()),
-        left_out=f"The {LISTED} newest of {len(spoken)}." if len(spoken) > LISTED else "",
+        left_out=say("The {listed} newest of {spoken}.", listed=LISTED, spoken=len(spoken))
+        if len(spoken) > LISTED
+        else "",
         rules=[_rule(chime, one, len(house.chimes) > 1) for chime, one in kept],
         performance=_performance(spoken),
         by=by,
@@ -76,37 +79,43 @@ def _is_up(one: KeptRule) -> bool:
 
 def _headline(calling: Sequence[KeptRule]) -> str:
     if not calling:
-        return "Nothing calls for anybody."
+        return say("Nothing calls for anybody.")
     if len(calling) == 1:
-        return f"One alarm calls. {calling[0].rule.cause}"
-    return f"{words.sentence(words.counted(len(calling), 'alarm')).rstrip('.')} call."
+        return say("One alarm calls. {cause}", cause=resaid(calling[0].rule.cause))
+    return say("{alarms} call.", alarms=words.sentence(words.counted(len(calling), "alarm")).rstrip("."))
 
 
 def _lead(kept: Sequence[tuple[str, KeptRule]], spoken: int) -> str:
     on = sum(not one.off for _, one in kept)
     if not kept:
-        return "There are no rules yet. They are made when a chime is claimed, from its doors and its fit-out sheet."
-    told = "has not called anybody" if not spoken else f"has called {words.times(spoken)}"
-    return f"{words.sentence(words.counted(on, 'rule')).rstrip('.')} watch the house, which in thirty days {told}."
+        return say(
+            "There are no rules yet. They are made when a chime is claimed, from its doors and its fit-out sheet."
+        )
+    told = say("has not called anybody") if not spoken else say("has called {times}", times=words.times(spoken))
+    return say(
+        "{rules} watch the house, which in thirty days {told}.",
+        rules=words.sentence(words.counted(on, "rule")).rstrip("."),
+        told=told,
+    )
 
 
 def _standing(house: House, chime: str, one: KeptRule) -> alarm_contexts.Standing:
     assert one.standing is not None
     alarm = one.standing.alarm
-    since = "" if alarm.since_s is None else f", since {moment(house, alarm.since_s)}"
-    until = "" if alarm.shelved_until_s is None else f", until {moment(house, alarm.shelved_until_s)}"
-    over = "" if alarm.is_active else " It is over."
+    since = "" if alarm.since_s is None else say(", since {moment}", moment=stamp(house, alarm.since_s))
+    until = "" if alarm.shelved_until_s is None else say(", until {moment}", moment=stamp(house, alarm.shelved_until_s))
+    over = "" if alarm.is_active else say(" It is over.")
     event, back = BACK.get(alarm.state, (None, ""))
     return alarm_contexts.Standing(
         chime,
         one.rule.id,
-        one.rule.cause,
-        f"{words.sentence(alarm.state.value).rstrip('.')}{since}{until}. {WEIGHTS[one.rule.priority]}.{over}",
-        one.rule.consequence,
-        one.rule.action,
+        resaid(one.rule.cause),
+        f"{words.sentence(resaid(alarm.state.value)).rstrip('.')}{since}{until}. {say(WEIGHTS[one.rule.priority])}.{over}",
+        resaid(one.rule.consequence),
+        resaid(one.rule.action),
         _may(alarm.state, Event.ACKNOWLEDGE),
         _may(alarm.state, Event.SHELVE),
-        back,
+        say(back),
         event.name.lower() if event else "",
     )
 
@@ -126,11 +135,17 @@ def _spoken(reader: Reader, house: House) -> list[tuple[str, Spoken]]:
 
 
 def _row(house: House, titles: dict[tuple[str, str], str], chime: str, one: Spoken) -> alarm_contexts.Spoken:
-    over = "It lasts" if one.gone_s is None else f"It lasted {words.duration(max(one.gone_s - one.at_s, 1.0))}"
-    known = "" if one.acknowledged_s is None else f" Acknowledged {moment(house, one.acknowledged_s)}."
+    over = (
+        say("It lasts")
+        if one.gone_s is None
+        else say("It lasted {duration}", duration=words.duration(max(one.gone_s - one.at_s, 1.0)))
+    )
+    known = (
+        "" if one.acknowledged_s is None else say(" Acknowledged {moment}.", moment=moment(house, one.acknowledged_s))
+    )
     why = f" {words.sentence(one.why).rstrip('.')}." if one.why and one.why != AS_KNOWN else ""
     return alarm_contexts.Spoken(
-        moment(house, one.at_s).removeprefix("at "),
+        stamp(house, one.at_s),
         titles.get((chime, one.rule), one.rule),
         f"{over}.{known}{why}",
         bar(house, one),
@@ -152,12 +167,14 @@ def bar(house: House, one: Spoken) -> Markup:
 
 
 def _rule(chime: str, one: KeptRule, named: bool) -> alarm_contexts.Rule:
-    of = f"Chime {chime}. " if named else ""
-    whose = "Of the ready set." if one.ready is not None else "Somebody’s own."
-    changed = f" Changed by {one.changed_by}." if one.changed_by and one.ready is not None else ""
-    off = f" Off: {one.off}" if one.off else ""
+    of = say("Chime {chime}. ", chime=chime) if named else ""
+    whose = say("Of the ready set.") if one.ready is not None else say("Somebody’s own.")
+    changed = (
+        say(" Changed by {changed_by}.", changed_by=one.changed_by) if one.changed_by and one.ready is not None else ""
+    )
+    off = say(" Off: {off}", off=resaid(one.off)) if one.off else ""
     return alarm_contexts.Rule(
-        chime, one.rule.id, one.rule.cause, f"{of}{WEIGHTS[one.rule.priority]}. {whose}{changed}{off}", not one.off
+        chime, one.rule.id, one.rule.cause, f"{of}{say(WEIGHTS[one.rule.priority])}. {whose}{changed}{off}", not one.off
     )
 
 
@@ -171,8 +188,16 @@ def _performance(spoken: Sequence[tuple[str, Spoken]]) -> str:
     rule, most = max(times.items(), key=lambda one: one[1])
     if most < 3:
         return ""
-    return f"The rule {rule} called {words.times(most)}, most of all. Its limit or its delays may want another value."
+    return say(
+        "The rule {rule} called {times}, most of all. Its limit or its delays may want another value.",
+        rule=rule,
+        times=words.times(most),
+    )
 
 
 def moment(house: House, at_s: float) -> str:
     return words.moment(at_s, house.now_s, house.zone)
+
+
+def stamp(house: House, at_s: float) -> str:
+    return words.stamp(at_s, house.now_s, house.zone)

@@ -4,6 +4,7 @@ from math import ceil
 
 from dashboard import blind_words, words
 from dashboard.house import House
+from dashboard.language import say
 from dashboard.words import other_time
 from service import model
 from service.callers import Stretch, WhileAway
@@ -16,17 +17,25 @@ def qualified(visits: int, doubtful: int, unseen: int) -> list[str]:
     """What else may have been a caller."""
     said = []
     if doubtful:
-        more = "more " if visits else ""
-        said.append(words.counted(doubtful, f"{more}press is doubtful", f"{more}presses are doubtful"))
+        said.append(
+            words.counted(doubtful, "more press is doubtful", "more presses are doubtful")
+            if visits
+            else words.counted(doubtful, "press is doubtful", "presses are doubtful")
+        )
     if unseen:
-        said.append(f"{words.times(unseen)} the chime sounded with no press seen")
-    return [", and ".join(said)] if said else []
+        said.append(say("{times} the chime sounded with no press seen", times=words.times(unseen)))
+    return [say(", and ").join(said)] if said else []
 
 
 def since_look(house: House, fact: WhileAway, looked_s: float | None) -> tuple[str, str]:
     """Headline and lead: since this person last looked, or of today where they never did."""
     visits = len(fact.visits)
-    headline = f"{words.counted(visits, 'visit')} {'today' if looked_s is None else 'since you last looked'}"
+    counted = words.counted(visits, "visit")
+    headline = (
+        say("{visits} today", visits=counted)
+        if looked_s is None
+        else say("{visits} since you last looked", visits=counted)
+    )
     said = qualified(visits, _doubtful(fact), len(signs(fact)))
     begun_s = max(fact.start_s, house.first_heard_s if house.first_heard_s is not None else house.now_s, house.start_s)
     spells = [
@@ -37,25 +46,30 @@ def since_look(house: House, fact: WhileAway, looked_s: float | None) -> tuple[s
     blind_s = house.unwatched(begun_s, house.now_s, blind_only=True)
     if len(spells) == 1 and not house.store_trouble and words.local(spells[0][0], house.zone).date() == house.today:
         when = words.span(*spells[0], house.zone)
-        said.append(f"from {when} nothing could be recorded, so a caller then would have left no mark")
+        said.append(say("from {when} nothing could be recorded, so a caller then would have left no mark", when=when))
     elif blind_s >= 1.0:
-        said.append(f"for {words.duration(blind_s)} nothing could be recorded")
+        said.append(say("for {duration} nothing could be recorded", duration=words.duration(blind_s)))
     silent = house.silent()
     if silent:
         last_s = min(chime.last_heard_s for chime in silent)
-        who = "The chime" if len(house.chimes) == 1 else f"The {silent[0].chime} chime"
+        who = say("The chime") if len(house.chimes) == 1 else say("The {chime} chime", chime=silent[0].chime)
         said.append(
-            f"{who} was last heard from {words.moment(last_s, house.now_s, house.zone)}, "
-            f"{words.duration(house.now_s - last_s)} ago. What it saw since then may yet arrive, or may be lost"
+            say(
+                "{who} was last heard from {moment}, {duration} ago. What it saw since then may yet arrive, or may "
+                "be lost",
+                who=who,
+                moment=words.moment(last_s, house.now_s, house.zone),
+                duration=words.duration(house.now_s - last_s),
+            )
         )
     elif blind_s < 1.0 and not house.store_trouble:
-        said.append("no blind time")
+        said.append(say("no blind time"))
     return words.sentence(headline), " ".join(words.sentence(part) for part in said)
 
 
 def while_away(house: House, fact: WhileAway) -> tuple[str, str]:
     """One sentence, and what qualifies it: of an absence, or of a stretch that was asked for."""
-    when = "while you were away" if fact.chosen == "by calendar" else "in that time"
+    when = say("while you were away") if fact.chosen == "by calendar" else say("in that time")
     said = [_stretch(house, fact)]
     said += qualified(len(fact.visits), _doubtful(fact), len(signs(fact)))
     reasons = blind_words.reasons(house, fact.blind.spells, max(fact.start_s, fact.blind.first_s), fact.end_s)
@@ -63,13 +77,20 @@ def while_away(house: House, fact: WhileAway) -> tuple[str, str]:
         blind_s = sum(end_s - start_s for start_s, end_s in fact.blind.gaps_s)
         share = words.one_in(fact.blind.share(fact.start_s, fact.end_s) or 0.0)
         why = words.listed([reason for _, reason in reasons])
-        said.append(f"for {words.duration(blind_s)}, {share}, nothing could be recorded, because {why}")
+        said.append(
+            say(
+                "for {duration}, {share}, nothing could be recorded, because {why}",
+                duration=words.duration(blind_s),
+                share=share,
+                why=why,
+            )
+        )
     return summary(house, fact, when), " ".join(words.sentence(part) for part in said)
 
 
 def summary(house: House, fact: WhileAway, when: str) -> str:
     """In one sentence, as `Three visits while you were away; the record is complete but for 14.02 to 14.31.`"""
-    nobody = "nobody rang" if fact.complete else "nobody is known to have rung"
+    nobody = say("nobody rang") if fact.complete else say("nobody is known to have rung")
     who = words.counted(len(fact.visits), "visit") if fact.visits else nobody
     return words.sentence("; ".join((f"{who} {when}".strip(), _record(house, fact))))
 
@@ -78,19 +99,20 @@ def _record(house: House, fact: WhileAway) -> str:
     gaps, share, zone = fact.blind.gaps_s, fact.blind.share(fact.start_s, fact.end_s), house.zone
     since = words.moment(fact.blind.first_s, fact.now_s, zone)
     if share is None:
-        return f"the record begins only {since}"
-    begins = f", and begins only {since}" if fact.begins_late else ""
+        return say("the record begins only {since}", since=since)
+    begins = say(", and begins only {since}", since=since) if fact.begins_late else ""
     if share >= 1.0 - 1e-9:
-        return f"nothing could be recorded in all that time{begins}"
-    state = "has no gap" if signs(fact) or fact.begins_late else "is complete"
+        return say("nothing could be recorded in all that time{begins}", begins=begins)
+    state = say("has no gap") if signs(fact) or fact.begins_late else say("is complete")
     if not gaps:
-        return f"the record {state}{begins}"
+        return say("the record {state}{begins}", state=state, begins=begins)
     if len(gaps) > GAPS_NAMED:
         total_s = sum(end_s - start_s for start_s, end_s in gaps)
-        named = f"{words.duration(total_s)} in {words.counted(len(gaps), 'stretch', 'stretches')}"
+        stretches = words.counted(len(gaps), "stretch", "stretches")
+        named = say("{duration} in {stretches}", duration=words.duration(total_s), stretches=stretches)
     else:
         named = words.listed([_gap(house, fact, gap) for gap in gaps])
-    return f"the record {state} but for {named}{begins}"
+    return say("the record {state} but for {named}{begins}", state=state, named=named, begins=begins)
 
 
 def _gap(house: House, fact: WhileAway, gap: Stretch) -> str:
@@ -98,34 +120,34 @@ def _gap(house: House, fact: WhileAway, gap: Stretch) -> str:
         gap[0],
         gap[1] if gap[1] >= fact.now_s else 60.0 * ceil(gap[1] / 60.0),
     )  # what is told covers it all
-    begun = words.moment(start_s, fact.now_s, house.zone).removeprefix("at ")
+    begun = words.stamp(start_s, fact.now_s, house.zone)
     if end_s >= fact.now_s:
-        return f"the time since {begun}"
+        return say("the time since {begun}", begun=begun)
     if gap[1] - start_s < 60.0:
-        return f"{words.duration(gap[1] - start_s)} at {begun}"
+        return say("{duration} at {begun}", duration=words.duration(gap[1] - start_s), begun=begun)
     same = words.local(start_s, house.zone).date() == words.local(end_s, house.zone).date()
     if same and begun == words.clock(start_s, house.zone):
-        return f"{begun} to {words.clock(end_s, house.zone)}"
+        return words.to(begun, words.clock(end_s, house.zone))
     if same:
         day = begun.removeprefix(words.clock(start_s, house.zone))
         return f"{words.span(start_s, end_s, house.zone)}{day}"
-    return f"{begun} to {other_time(end_s, start_s, house.zone)}"
+    return words.to(begun, other_time(end_s, start_s, house.zone))
 
 
 def _stretch(house: House, fact: WhileAway) -> str:
     """Which stretch is meant, with what says so."""
-    whose = ", by your calendar" if fact.chosen == "by calendar" else ""
+    whose = say(", by your calendar") if fact.chosen == "by calendar" else ""
     midnights = {words.local(moment_s, house.zone).strftime("%H.%M.%S") for moment_s in (fact.start_s, fact.end_s)}
     if midnights == {"00.00.00"}:
         return f"{words.days(fact.start_s, fact.end_s, fact.now_s, house.zone)}{whose}"
-    begun = words.moment(fact.start_s, fact.now_s, house.zone).removeprefix("at ")
+    begun = words.stamp(fact.start_s, fact.now_s, house.zone)
     if fact.end_s >= fact.now_s:
-        return f"from {begun} until now{whose}"
-    ended = words.moment(fact.end_s, fact.now_s, house.zone).removeprefix("at ")
+        return say("from {begun} until now{whose}", begun=begun, whose=whose)
+    ended = words.stamp(fact.end_s, fact.now_s, house.zone)
     same = words.local(fact.start_s, house.zone).date() == words.local(fact.end_s, house.zone).date()
     if same:
         begun = words.clock(fact.start_s, house.zone)
-    return f"from {begun} to {ended}{whose}"
+    return say("from {begun} to {ended}{whose}", begun=begun, ended=ended, whose=whose)
 
 
 def signs(fact: WhileAway) -> list[model.Unseen]:

@@ -8,6 +8,7 @@ from dashboard.absences import Question, Wish, as_field
 from dashboard.answers import signs
 from dashboard.house import House
 from dashboard.lanes import door_name, lanes_of
+from dashboard.language import say
 from service import model
 from service.callers import WhileAway
 
@@ -22,10 +23,10 @@ def choices(house: House, asked: Question, wish: Wish) -> list[contexts.Choice]:
     """The address of each is a query, so that it can be kept and sent on."""
     between = bool(wish.start or wish.end) and not asked.trouble
     away = asked.fact.chosen == "by calendar"
-    look = "Today" if asked.looked_s is None else "Since you last looked"
+    look = say("Today") if asked.looked_s is None else say("Since you last looked")
     found = [contexts.Choice(look, urlencode({"since": "look"}), not away and not between)]
     if asked.absence is not None:
-        text = f"While you were away, {words.days(*asked.absence, house.now_s, house.zone)}"
+        text = say("While you were away, {days}", days=words.days(*asked.absence, house.now_s, house.zone))
         found.append(contexts.Choice(text, urlencode({"since": "away"}), away and not between))
     return found
 
@@ -46,12 +47,15 @@ def listed(house: House, fact: WhileAway) -> tuple[Sequence[contexts.Listed], st
     found = [_visit(house, one) for one in (*fact.visits, *fact.doubtful)]
     for one in signs(fact):
         doors = sum(door.chime == one.chime for door in house.doors)
-        name = f"{labels.get((one.chime, None), 'Chime')}, no press seen"
+        name = say("{value}, no press seen", value=labels.get((one.chime, None), say("Chime")))
         found.append((one.start_s, name, entries.unseen(one, doors), None))
     rows = _rows(house, sorted(found, key=lambda row: row[0])[-LISTED:])
     more = len(found) - len(rows)
     left_out = (
-        f"{words.counted(more, 'earlier entry stands', 'earlier entries stand')} on the sheets of their days"
+        say(
+            "{earlier} on the sheets of their days",
+            earlier=words.counted(more, "earlier entry stands", "earlier entries stand"),
+        )
         if more
         else ""
     )
@@ -66,7 +70,10 @@ def listed_visits(house: House, visits: Iterable[model.Visit]) -> Sequence[conte
 def _visit(house: House, visit: model.Visit) -> Happening:
     place = (visit.chime, visit.door)
     if visit.doubtful:
-        name = f"{next((one.label for one in lanes_of(house) if (one.chime, one.door) == place), visit.door)}, doubtful"
+        name = say(
+            "{next}, doubtful",
+            next=next((one.label for one in lanes_of(house) if (one.chime, one.door) == place), visit.door),
+        )
     else:
         name = next((door_name(one) for one in house.doors if (one.chime, one.door) == place), visit.door)
     return visit.start_s, name, entries.told(house, visit), visit.id

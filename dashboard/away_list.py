@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dashboard import caller_contexts, words
 from dashboard.answers import summary
 from dashboard.house import House
+from dashboard.language import resaid, say
 from service import callers
 from service.errors import Refused
 from service.ports import Reader
@@ -28,8 +29,8 @@ def make(reader: Reader, house: House, name: str) -> caller_contexts.AwayList:
         name,
         [_row(house, one, shared[one.uid], _coming(house, one)) for one in coming[:COMING]],
         [_row(house, one, shared[one.uid], _came_to(reader, house, one)) for one in past[:PAST]],
-        _more(len(coming) - COMING, "later"),
-        _more(len(past) - PAST, "earlier"),
+        _more(len(coming) - COMING, later=True),
+        _more(len(past) - PAST, later=False),
     )
 
 
@@ -41,27 +42,34 @@ def _of(reader: Reader, house: House, name: str) -> Sequence[Away]:
 
 def _row(house: House, one: Away, shared: int, told: str) -> caller_contexts.AwayRow:
     when = words.days(one.start_s, one.end_s, house.now_s, house.zone)
-    button = "Take away" if shared == 1 else f"Take away all {shared} of this kind"
-    return caller_contexts.AwayRow(when, one.summary or "Away", told, one.uid, button)
+    button = say("Take away") if shared == 1 else say("Take away all {shared} of this kind", shared=shared)
+    return caller_contexts.AwayRow(when, one.summary or say("Away"), told, one.uid, button)
 
 
 def _coming(house: House, one: Away) -> str:
     if one.start_s > house.now_s:
         return ""
-    return f"You are away now, since {words.moment(one.start_s, house.now_s, house.zone).removeprefix('at ')}."
+    return say(
+        "You are away now, since {moment}.",
+        moment=words.stamp(one.start_s, house.now_s, house.zone),
+    )
 
 
 def _came_to(reader: Reader, house: House, one: Away) -> str:
     try:
         fact = callers.while_away(reader, house.site.site, "", (one.start_s, one.end_s), house.now_s)
     except Refused as refusal:
-        return str(refusal)
+        return resaid(str(refusal))
     return summary(house, fact, "")
 
 
-def _more(count: int, way: str) -> str:
+def _more(count: int, later: bool) -> str:
     return (
-        words.sentence(f"{words.counted(count, f'{way} one')} {'is' if count == 1 else 'are'} not shown")
+        words.sentence(
+            words.counted(count, "later one is not shown", "later ones are not shown")
+            if later
+            else words.counted(count, "earlier one is not shown", "earlier ones are not shown")
+        )
         if count > 0
         else ""
     )

@@ -8,6 +8,7 @@ from fastapi.responses import RedirectResponse
 
 from dashboard import bench_sheet
 from dashboard.house import House
+from dashboard.language import say
 from dashboard.sheets import Sheets
 from service.capture_ports import KeptCapture
 from service.captures import Handed
@@ -68,7 +69,7 @@ def add(
                 point,
                 channel.strip(),
                 _number(step, "step", 1e-6),
-                _number(full_scale, "full scale"),
+                _number(full_scale, say("full scale")),
             )
             kept = doing.keep(site, chosen, handed)
         except Refused as refusal:
@@ -85,7 +86,7 @@ def _bytes(capture: UploadFile) -> bytes:
     """Raises Refused where there are none."""
     data = capture.file.read(FILE_LIMIT + 1)
     if not data:
-        raise Refused("No file was chosen, or it is empty.")
+        raise Refused(say("No file was chosen, or it is empty."))
     return data
 
 
@@ -96,9 +97,9 @@ def _number(text: str, what: str, times: float = 1.0) -> float | None:
     try:
         value = float(text.strip().replace(",", ".")) * times
     except ValueError:
-        raise Refused(f"The {what} is no number: {text.strip()[:40]!r}.") from None
+        raise Refused(say("The {what} is no number: {text}.", what=what, text=f"{text.strip()[:40]!r}")) from None
     if not 0.0 < value < 1e4:
-        raise Refused(f"The {what} must be more than nothing.")
+        raise Refused(say("The {what} must be more than nothing.", what=what))
     return value
 
 

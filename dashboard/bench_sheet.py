@@ -7,6 +7,7 @@ from dashboard import bench_chart, bench_contexts, scope_words, words
 from dashboard.contexts import Row, Table
 from dashboard.doorstep import head
 from dashboard.house import House
+from dashboard.language import marked, say
 from service.capture_ports import KeptCapture
 from service.ports import Reader
 
@@ -14,9 +15,10 @@ LISTED = 40
 FLAT_S = 0.04
 """Of a line without a wave so much is drawn [s]."""
 
-CAUTION = (
-    "Never clip an instrument to the mains side of the transformer: that is licensed work. The ground clip of an oscilloscope is earth; "
-    "clip it to the common wire only. A reservoir stays charged after the supply is off."
+CAUTION = marked(
+    "Never clip an instrument to the mains side of the transformer: that is licensed work. The ground "
+    "clip of an oscilloscope is earth; clip it to the common wire only. A reservoir stays charged "
+    "after the supply is off."
 )
 
 
@@ -31,13 +33,16 @@ def make(
     scale = bench_chart.common_scale([wave for wave in waves if wave is not None])
     answer = opened.answer if opened else None
     return bench_contexts.Bench(
-        head=head(house, "Bench", "bench"),
+        head=head(house, say("Bench"), "bench"),
         date=words.day_and_month(house.today),
-        headline=scope_words.headline(answer) if answer else "No capture has been kept yet.",
+        headline=scope_words.headline(answer) if answer else say("No capture has been kept yet."),
         lead=scope_words.lead(answer)
         if answer
-        else "Record some 100 ms at one point of the circuit, once at rest and once with the button held, save them as CSV or WAV, and "
-        "hand them in here. They are measured, named, and laid beside what the fit-out sheet predicts.",
+        else say(
+            "Record some 100 ms at one point of the circuit, once at rest and once with the button held, save "
+            "them as CSV or WAV, and hand them in here. They are measured, named, and laid beside what the "
+            "fit-out sheet predicts."
+        ),
         panels=[
             bench_contexts.Panel(
                 scope_words.title_of(part, told["point"]), bench_chart.draw(wave, scale, number == 0), _told(part, told)
@@ -54,7 +59,7 @@ def make(
             for name, text in scope_words.WHERE.items()
         ],
         chimes=[chime.chime for chime in house.chimes],
-        caution=CAUTION,
+        caution=say(CAUTION),
         refused=refused,
         may=may,
     )
@@ -65,7 +70,7 @@ def _parts(opened: KeptCapture, kept: Sequence[KeptCapture]) -> list[tuple[Mappi
     found = [(part, opened.answer) for part in opened.answer["stretches"]]
     states = {part["pressed"] for part, _ in found}
     if len(states) == 1 and None not in states:
-        other = "at rest" if "pressed" in states else "pressed"
+        other = say("at rest") if "pressed" in states else say("pressed")
         for one in kept:
             if one.id != opened.id and one.chime == opened.chime and one.answer["point"] == opened.answer["point"]:
                 beside = [(part, one.answer) for part in one.answer["stretches"] if part["pressed"] == other]
@@ -92,19 +97,23 @@ def _wave(part: Mapping[str, Any], answer: Mapping[str, Any]) -> bench_chart.Wav
 
 def _told(part: Mapping[str, Any], answer: Mapping[str, Any]) -> str:
     figures = part["figures"]
-    unit = "V" if answer["scaled"] else "of full scale"
-    return (
-        f"{words.sentence(scope_words.SHAPES[part['shape']])} From {words.measured(figures['lowest_v'], unit)} "
-        f"to {words.measured(figures['peak_v'], unit)}."
+    unit = "V" if answer["scaled"] else say("of full scale")
+    return say(
+        "{shapes} From {measured} to {measured2}.",
+        shapes=words.sentence(say(scope_words.SHAPES[part["shape"]])),
+        measured=words.measured(figures["lowest_v"], unit),
+        measured2=words.measured(figures["peak_v"], unit),
     )
 
 
 def _table(part: Mapping[str, Any], answer: Mapping[str, Any], several: bool) -> bench_contexts.Part:
     rows = [Row(row) for row in scope_words.rows(part, answer["scaled"])]
     title = scope_words.title_of(part, answer["point"])
-    caption = f"{title}: measured against expected" if several else "Measured against expected"
+    caption = say("{title}: measured against expected", title=title) if several else say("Measured against expected")
     return bench_contexts.Part(
-        title, Table(caption, ("Quantity", "Measured", "Expected", "In a word"), rows), scope_words.meanings(part)
+        title,
+        Table(caption, (say("Quantity"), say("Measured"), say("Expected"), say("In a word")), rows),
+        scope_words.meanings(part),
     )
 
 
@@ -114,7 +123,7 @@ def _kept(house: House, one: KeptCapture, opened: KeptCapture | None) -> bench_c
         one.id,
         words.sentence(words.moment(one.kept_s, house.now_s, house.zone)).rstrip("."),
         one.name,
-        scope_words.WHERE[point] if point else "nobody said where",
+        say(scope_words.WHERE[point]) if point else say("nobody said where"),
         scope_words.headline({**one.answer, "point": None}),
         opened is not None and one.id == opened.id,
     )

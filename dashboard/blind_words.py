@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dashboard import entries, words
 from dashboard.house import House
 from dashboard.lanes import lanes_of
+from dashboard.language import say
 from service import model
 from service.findings.verdict import Measured
 from service.presses.blind import covered_s
@@ -18,22 +19,30 @@ def blind(house: House, start_s: float, end_s: float) -> str:
     begun_s = max(start_s, house.first_heard_s if house.first_heard_s is not None else end_s)
     whole_s = end_s - begun_s
     if whole_s <= 0.0:
-        return "Nobody was listening."
+        return say("Nobody was listening.")
     blind_s = house.unwatched(begun_s, end_s, blind_only=True)
     awaited_s = house.unwatched(begun_s, end_s) - blind_s
     if blind_s < 1.0:
-        said = ["no blind time"]
+        said = [say("no blind time")]
     else:
         share = words.one_in(blind_s / whole_s)
         causes = reasons(house, house.blind, begun_s, end_s)
-        told = f"{words.duration(blind_s)} of {words.duration(whole_s)}, {share}"
+        told = say(
+            "{duration} of {duration2}, {share}",
+            duration=words.duration(blind_s),
+            duration2=words.duration(whole_s),
+            share=share,
+        )
         if len(causes) == 1:
-            said = [f"{told}, because {causes[0][1]}"]
+            said = [say("{told}, because {causes}", told=told, causes=causes[0][1])]
         else:
-            parts = [f"for {words.duration(length_s)} {reason}" for length_s, reason in causes]
+            parts = [
+                say("for {duration} {reason}", duration=words.duration(length_s), reason=reason)
+                for length_s, reason in causes
+            ]
             said = [f"{told}: {words.listed(parts)}" if parts else told]
     if awaited_s >= 1.0:
-        said.append(f"what was pressed in the last {words.duration(awaited_s)} may yet arrive")
+        said.append(say("what was pressed in the last {duration} may yet arrive", duration=words.duration(awaited_s)))
     return " ".join(words.sentence(part) for part in (*said, *late_doors(house, begun_s, end_s)))
 
 
@@ -46,17 +55,17 @@ def reasons(house: House, spells: Sequence[model.BlindSpell], start_s: float, en
             ended_s = house.now_s if spell.end_s is None else spell.end_s
             stretches.setdefault(reason, []).append((spell.start_s, ended_s))
     if house.store_trouble:
-        stretches.setdefault("the record could not be written", []).append((house.store_since_s, house.now_s))
+        stretches.setdefault(say("the record could not be written"), []).append((house.store_since_s, house.now_s))
     found = [(covered_s(some, start_s, end_s), reason) for reason, some in stretches.items()]
     return sorted((one for one in found if one[0] > 0.0), reverse=True)
 
 
 def cause(house: House, spell: model.BlindSpell) -> str:
-    return entries.CAUSES[spell.why].format(who=_who(house, spell.chime))
+    return say(entries.CAUSES[spell.why], who=_who(house, spell.chime))
 
 
 def _who(house: House, chime: str) -> str:
-    return "the chime" if len(house.chimes) == 1 else f"the {chime.replace('-', ' ')} chime"
+    return say("the chime") if len(house.chimes) == 1 else say("the {chime} chime", chime=chime.replace("-", " "))
 
 
 def late_doors(house: House, start_s: float, end_s: float) -> list[str]:
@@ -69,11 +78,13 @@ def late_doors(house: House, start_s: float, end_s: float) -> list[str]:
             continue
         door = labels.get((spell.chime, spell.door), spell.door or "")
         if spell.end_s is None or last_s >= end_s:
-            said.append(f"{door} not heard yet")
+            said.append(say("{door} not heard yet", door=door))
         elif end_s - start_s <= LONG_DAY_S:
-            said.append(f"{door} first heard at {words.clock(last_s, house.zone)}")
+            said.append(say("{door} first heard at {clock}", door=door, clock=words.clock(last_s, house.zone)))
         else:
-            said.append(f"{door} first heard {words.moment(last_s, house.now_s, house.zone)}")
+            said.append(
+                say("{door} first heard {moment}", door=door, moment=words.moment(last_s, house.now_s, house.zone))
+            )
     return said
 
 
@@ -81,12 +92,17 @@ def shortest(house: House, found: Sequence[tuple[model.Chime, Measured | None]])
     """The shortest press that is always seen, of each chime: what is shorter may have left no mark."""
     said = []
     for chime, measured in found:
-        who = "this installation" if len(found) == 1 else _who(house, chime.chime)
+        who = say("this installation") if len(found) == 1 else _who(house, chime.chime)
         if measured is None:
-            said.append(f"not known yet for {who}: no survey has told how short a press it still sees")
+            said.append(say("not known yet for {who}: no survey has told how short a press it still sees", who=who))
             continue
-        between = f"{words.duration(measured.low)} to {words.duration(measured.high)}"
+        between = words.to(words.duration(measured.low), words.duration(measured.high))
         said.append(
-            f"{words.duration(measured.value)} at {who}, very likely {between}. A shorter press may leave no stroke"
+            say(
+                "{duration} at {who}, very likely {between}. A shorter press may leave no stroke",
+                duration=words.duration(measured.value),
+                who=who,
+                between=between,
+            )
         )
     return " ".join(words.sentence(part) for part in said)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dashboard import caller_contexts, words
 from dashboard.house import House
 from dashboard.lanes import at_the, door_name
+from dashboard.language import resaid, say
 from dashboard.phrase import Held as Press
 from dashboard.phrase import draw, length_of
 from service.presses.cadence import Cadence, Interval
@@ -40,14 +41,22 @@ def _told(house: House, fact: Taught) -> str:
     holds = words.listed([words.duration(one) for one in cadence.holds_s])
     missed = round(1000 * (1 - cadence.recognised))
     wrong = max(1, -(-round(1e6 * cadence.mistaken) // 100))  # of 10,000, rounded up
-    since = words.moment(fact.taught_s, house.now_s, house.zone).removeprefix("at ")
+    since = words.stamp(fact.taught_s, house.now_s, house.zone)
     return " ".join(
         words.sentence(part)
         for part in (
-            f"{words.counted(len(cadence.holds_s), 'press', 'presses')}, held for {holds}",
-            f"of 1,000 times that you press it {words.number(missed)} are missed, and of 10,000 other visits at most "
-            f"{words.number(wrong)} will be taken for it",
-            f"taught by {fact.by}; visits since {since} are told by it",
+            say(
+                "{presses}, held for {holds}",
+                presses=words.counted(len(cadence.holds_s), "press", "presses"),
+                holds=holds,
+            ),
+            say(
+                "of 1,000 times that you press it {number} are missed, and of 10,000 other visits at most "
+                "{number2} will be taken for it",
+                number=words.number(missed),
+                number2=words.number(wrong),
+            ),
+            say("taught by {by}; visits since {since} are told by it", by=fact.by, since=since),
         )
     )
 
@@ -63,7 +72,7 @@ def lesson(house: House, held: Held | None) -> caller_contexts.Lesson | None:
     listening = not held.is_over and held.lesson.stage(house.now_s) == "listening"
     return caller_contexts.Lesson(
         name=held.lesson.name,
-        heading=f"Lesson: “{held.lesson.name}”, at {at_the(name)}",
+        heading=say("Lesson: “{name}”, at {at_the}", name=held.lesson.name, at_the=at_the(name)),
         told=_stands(house, held, listening),
         examples=[draw(one, whole_s, scale=False) for one in heard],
         to_come=EXAMPLES - len(heard) if listening else 0,
@@ -79,14 +88,25 @@ def _heard(example: Sequence[Interval]) -> list[Press]:
 def _stands(house: House, held: Held, listening: bool) -> str:
     name = held.lesson.name
     if held.refused is not None:
-        return f"{words.sentence(held.refused)} Nothing was taught; begin the lesson again."
+        return say(
+            "{refused} Nothing was taught; begin the lesson again.", refused=words.sentence(resaid(held.refused))
+        )
     if held.kept:
-        return f"“{name}” is taught. From now on it is recognised."
+        return say("“{name}” is taught. From now on it is recognised.", name=name)
     heard = words.counted(len(held.lesson.examples), "example")
     if not listening and len(held.lesson.examples) < EXAMPLES:
-        return f"The lesson ended after {LESSON_S / 60:.0f} minutes with {heard} of {words.number(EXAMPLES)}. Nothing was taught."
-    again = "again" if held.lesson.examples else words.times(EXAMPLES)
-    return (
-        f"{words.sentence(f'{heard} of {words.number(EXAMPLES)} heard')} Press it the same way {again}, and wait longer than "
-        f"{PARTED_S:.0f}{words.THIN}s between one and the next. The door listens until {words.clock(held.lesson.ends_s, house.zone)}."
+        return say(
+            "The lesson ended after {lesson_s} minutes with {heard} of {number}. Nothing was taught.",
+            lesson_s=words.figure(LESSON_S / 60, ".0f"),
+            heard=heard,
+            number=words.number(EXAMPLES),
+        )
+    again = say("again") if held.lesson.examples else words.times(EXAMPLES)
+    return say(
+        "{value} Press it the same way {again}, and wait longer than {parted_s}\u202fs between one and the "
+        "next. The door listens until {clock}.",
+        value=words.sentence(say("{heard} of {number} heard", heard=heard, number=words.number(EXAMPLES))),
+        again=again,
+        parted_s=words.figure(PARTED_S, ".0f"),
+        clock=words.clock(held.lesson.ends_s, house.zone),
     )

@@ -14,6 +14,7 @@ from dashboard.away_list import AHEAD_S
 from dashboard.callers_sheet import DONE, Said
 from dashboard.house import House
 from dashboard.kept import Kept
+from dashboard.language import say
 from dashboard.sheets import FORM_LIMIT, Sheets, call, name_of
 from service.callers import LOOK_BACK_S
 from service.errors import Refused
@@ -84,7 +85,7 @@ def add(pages: Callers) -> None:
     @pages.router.get("/house/{site}/callers", name="callers")
     def callers(request: Request, site: str, done: Done = "") -> Response:
         where = "cadences" if done in ("begun", "forgotten") else "away"
-        return pages.sheet(request, site, Said(where, DONE.get(done, "")))
+        return pages.sheet(request, site, Said(where, say(DONE.get(done, ""))))
 
     if pages.lessons is not None:
         _lessons(pages, pages.lessons)
@@ -137,7 +138,7 @@ def _calendar(pages: Callers, read_calendar: ReadCalendar) -> None:
             now_s, zone = pages.clock(), ZoneInfo(pages.reader.site(site).time_zone)
             ics = calendar.file.read(FORM_LIMIT)
             if not ics:
-                raise Refused("No calendar was chosen, or it is empty.")
+                raise Refused(say("No calendar was chosen, or it is empty."))
             aways = read_calendar(ics, now_s - LOOK_BACK_S, now_s + AHEAD_S, zone)
             pages.actions.replace_away(site, _named(request), aways, now_s)
 
@@ -148,5 +149,5 @@ def _named(request: Request) -> str:
     """Raises Refused where nobody has said who they are."""
     name = name_of(request)
     if not name:
-        raise Refused("Say first whose times away these are.")
+        raise Refused(say("Say first whose times away these are."))
     return name

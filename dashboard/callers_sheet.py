@@ -8,15 +8,16 @@ from dashboard.doorstep import head
 from dashboard.house import House
 from dashboard.kept import Kept
 from dashboard.lanes import door_name
+from dashboard.language import marked, say
 from service.ports import Reader
 from service.teaching import Held
 
 DONE = {
-    "forgotten": "The cadence is forgotten. Visits of the past are no longer told by it.",
-    "named": "These are your times away from now on, on this device.",
-    "read": "The calendar is read, in place of all that stood here.",
-    "added": "The time away is kept.",
-    "removed": "It is taken away.",
+    "forgotten": marked("The cadence is forgotten. Visits of the past are no longer told by it."),
+    "named": marked("These are your times away from now on, on this device."),
+    "read": marked("The calendar is read, in place of all that stood here."),
+    "added": marked("The time away is kept."),
+    "removed": marked("It is taken away."),
 }
 
 
@@ -49,7 +50,7 @@ def make(
     found = kept.of(key, house.now_s, lambda: hours.make(reader, house))
     today = house.today
     return caller_contexts.Callers(
-        head=head(house, "Callers", "callers"),
+        head=head(house, say("Callers"), "callers"),
         at=words.clock(house.now_s, house.zone),
         date=words.day_and_month(today),
         hours=found,

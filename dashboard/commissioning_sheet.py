@@ -6,6 +6,7 @@ from dashboard import fitout_contexts, fitout_sheet, quantities, words
 from dashboard.contexts import Row, Table
 from dashboard.doorstep import head
 from dashboard.house import House
+from dashboard.language import resaid, say
 from service.finding_ports import QuantityPoint
 from service.findings.testimony import SURVEY_S
 from service.model import Chime
@@ -21,7 +22,7 @@ def make(reader: Reader, house: House, chime: Chime) -> fitout_contexts.Commissi
     sheet = kept[0].sheet if kept else {}
     predicted, remarks = fitout_sheet.predicted(sheet)
     rows: list[Row] = []
-    presses = "No commissioning record has been kept."
+    presses = say("No commissioning record has been kept.")
     if records:
         start_s, end_s = records[0].start_s, records[0].end_s
         for point in _measured(reader, site, chime.chime, start_s - SURVEY_S, end_s + SURVEY_S):
@@ -36,23 +37,28 @@ def make(reader: Reader, house: House, chime: Chime) -> fitout_contexts.Commissi
                 )
             )
         found, _ = reader.presses(site, start_s, end_s + 1.0, chime=chime.chime, limit=LIMIT)
-        by = f", by {records[0].by}" if records[0].by else ""
-        presses = (
-            f"Kept {words.moment(records[0].taken_s, house.now_s, house.zone)}{by}, of "
-            f"{words.counted(records[0].packs, 'pack')} and {words.counted(len(found), 'press', 'presses')} between "
-            f"{words.span(start_s, end_s, house.zone)}."
+        by = say(", by {by}", by=records[0].by) if records[0].by else ""
+        presses = say(
+            "Kept {moment}{by}, of {packs} and {presses} between {span}.",
+            moment=words.moment(records[0].taken_s, house.now_s, house.zone),
+            by=by,
+            packs=words.counted(records[0].packs, "pack"),
+            presses=words.counted(len(found), "press", "presses"),
+            span=words.span(start_s, end_s, house.zone),
         )
     return fitout_contexts.Commissioned(
-        head=head(house, "Commissioning sheet", "fitout"),
+        head=head(house, say("Commissioning sheet"), "fitout"),
         date=words.day_long(house.today),
         house=house.site.name,
         chime=chime.chime,
         parts=fitout_sheet.shown_fields(sheet),
         predicted=predicted,
-        measured=Table("Measured when it was set to work", ("Quantity", "Measured", "Nine times in ten"), rows),
+        measured=Table(
+            say("Measured when it was set to work"), (say("Quantity"), say("Measured"), say("Nine times in ten")), rows
+        ),
         presses=presses,
         remarks=remarks,
-        caution=CAUTION,
+        caution=resaid(CAUTION),
     )
 
 

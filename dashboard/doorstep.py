@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from dashboard import across, answers, asking, blind_words, contexts, down, words
 from dashboard.absences import Question, Wish
 from dashboard.house import House, day_stretch, midnight_s
+from dashboard.language import resaid, say
 from dashboard.marks import Day, day_of
 from service import model
 from service.findings.verdict import Measured
@@ -17,19 +18,23 @@ def head(house: House, title: str, page: str) -> contexts.Head:
     """The head of any sheet of this house."""
     heard, last_s = "", house.last_heard_s
     if last_s is not None:
-        heard = f"Chime last heard {words.moment(last_s, house.now_s, house.zone)}"
+        heard = say("Chime last heard {moment}", moment=words.moment(last_s, house.now_s, house.zone))
         if not house.silent() and not house.store_trouble:
-            heard += ", and listening"
+            heard += say(", and listening")
     return contexts.Head(title, page, house.site.site, house.site.name, heard, words.clock(house.now_s, house.zone))
 
 
 def failure(house: House) -> contexts.Failure | None:
     if not house.store_trouble:
         return None
-    since = words.moment(house.store_since_s, house.now_s, house.zone).removeprefix("at ")
+    since = words.stamp(house.store_since_s, house.now_s, house.zone)
     return contexts.Failure(
-        f"{words.sentence(house.store_trouble)} No press has been recorded since {since}. "
-        "Once the record can be written again, it will go on by itself."
+        say(
+            "{store_trouble} No press has been recorded since {since}. Once the record can be written again, "
+            "it will go on by itself.",
+            store_trouble=words.sentence(resaid(house.store_trouble)),
+            since=since,
+        )
     )
 
 
@@ -50,7 +55,7 @@ def wires(house: House, day: Day) -> contexts.Wires:
     heading, text = day.ending
     kind = "now" if day.now_s is not None else "end"
     entries.append(contexts.Entry(kind, heading, text, f"n{min(narrow.steps[-1], down.STEPS_LIMIT)}", False, None))
-    prelude = f"Nothing before {narrow.starts_at}.00." if narrow.starts_at != "00" else ""
+    prelude = say("Nothing before {hour}.", hour=words.hour(int(narrow.starts_at))) if narrow.starts_at != "00" else ""
     return contexts.Wires(
         narrow.picture,
         medium.picture,
@@ -73,7 +78,7 @@ def remark(house: House, start_s: float, end_s: float) -> list[str]:
     """A day in a few words, as `four visits` and `no blind time`."""
     first_s = house.first_heard_s
     if first_s is None or first_s >= end_s:
-        return ["not listening yet"]
+        return [say("not listening yet")]
     visits, doubtful, unseen = counts(house, start_s, end_s)
     parts = [words.counted(visits, "visit")]
     if doubtful:
@@ -82,15 +87,19 @@ def remark(house: House, start_s: float, end_s: float) -> list[str]:
         parts.append(words.counted(unseen, "chime with no press seen", "chimes with no press seen"))
     said = [", ".join(parts)]
     if first_s > start_s:
-        said.append(f"listening since {words.clock(first_s, house.zone)}")
+        said.append(say("listening since {clock}", clock=words.clock(first_s, house.zone)))
     blind_s = house.unwatched(max(start_s, first_s), end_s, blind_only=True)
     late = blind_words.late_doors(house, start_s, end_s)
     if blind_s or not late:
-        said.append(f"{words.duration(blind_s)} blind" if blind_s else "no blind time")
+        said.append(say("{duration} blind", duration=words.duration(blind_s)) if blind_s else say("no blind time"))
     said += late
     hours = round((end_s - start_s) / 3600)
     if hours != 24:
-        said.append(f"{hours}{words.THIN}hours, the clocks went {'back' if hours > 24 else 'forward'}")
+        said.append(
+            say("{hours}\u202fhours, the clocks went back", hours=hours)
+            if hours > 24
+            else say("{hours}\u202fhours, the clocks went forward", hours=hours)
+        )
     return said
 
 
@@ -111,7 +120,7 @@ def make(
     listed = ([], "") if since_look or fact.start_s >= start_s else asking.listed(house, fact)
     troubles = [*troubles, asked.trouble] if asked.trouble else troubles
     return contexts.Doorstep(
-        head=head(house, "Doorstep", "doorstep"),
+        head=head(house, say("Doorstep"), "doorstep"),
         weekday=words.weekday(today),
         date=words.day_and_month(today),
         year=str(today.year),
@@ -145,20 +154,24 @@ def make_day(house: House, day: date) -> contexts.DaySheet:
         said = answers.qualified(visits, doubtful, unseen)
         blind_s = house.unwatched(max(start_s, begun_s), min(end_s, house.now_s), blind_only=True)
         said.append(
-            f"for {words.duration(blind_s)} nothing could be recorded" if blind_s else "there was no blind time"
+            say("for {duration} nothing could be recorded", duration=words.duration(blind_s))
+            if blind_s
+            else say("there was no blind time")
         )
         if round((end_s - start_s) / 3600) != 24:
-            said.append(f"this day has {round((end_s - start_s) / 3600)} hours, because the clocks changed")
+            said.append(
+                say("this day has {hours} hours, because the clocks changed", hours=round((end_s - start_s) / 3600))
+            )
         lead = " ".join(words.sentence(part) for part in said)
     return contexts.DaySheet(
         head=head(house, words.day_long(day).replace(words.KEPT, " "), "day"),
         weekday=words.weekday(day),
         date=words.day_and_month(day),
         year=str(day.year),
-        headline=words.sentence(f"{words.counted(visits, 'visit')} on this day")
+        headline=words.sentence(say("{visits} on this day", visits=words.counted(visits, "visit")))
         if known
-        else "Nothing was recorded on this day.",
-        lead=lead or "Nobody was listening.",
+        else say("Nothing was recorded on this day."),
+        lead=lead or say("Nobody was listening."),
         wires=wires(house, day_of(house, start_s, end_s)) if known else None,
         blind=blind_words.blind(house, start_s, min(end_s, house.now_s)) if known else "",
         day_before=(before.isoformat(), f"{words.weekday(before)} {words.day_and_month(before)}")
@@ -193,11 +206,17 @@ def _totals(house: House) -> str:
     if unseen:
         parts.append(words.counted(unseen, "chime with no press seen", "chimes with no press seen"))
     doors = len(house.doors)
-    who = {0: "The chime was", 1: "The door was", 2: "Both doors were"}.get(
-        doors, f"All {words.number(doors)} doors were"
+    who = {0: say("The chime was"), 1: say("The door was"), 2: say("Both doors were")}.get(
+        doors, say("All {number} doors were", number=words.number(doors))
     )
     if blind_words.late_doors(house, begun_s, house.now_s):
-        who = "The chime was"
+        who = say("The chime was")
     whole_s = max(0.0, house.now_s - begun_s)
     watched_s = whole_s - house.unwatched(begun_s, house.now_s)
-    return f"{words.sentence(', '.join(parts))} {who} watched for {words.duration(watched_s)} of {words.duration(whole_s)}."
+    return say(
+        "{value} {who} watched for {duration} of {duration2}.",
+        value=words.sentence(", ".join(parts)),
+        who=who,
+        duration=words.duration(watched_s),
+        duration2=words.duration(whole_s),
+    )

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from dashboard import ink, type_measure, words
 from dashboard.house import hours_of
+from dashboard.language import say
 from dashboard.marks import Break, Day, Mark
 from dashboard.placing import nested, spread
 from dashboard.svg import at, down, drawing, element, hatch, label, line_across, line_down, slant
@@ -91,7 +92,16 @@ def _tops(wants: Sequence[float], sizes: Sequence[float], high: float) -> list[f
 def _told(day: Day, zone: ZoneInfo) -> tuple[Mark, ...]:
     if day.looked_s is None:
         return tuple(day.marks)
-    looked = Mark("looked", day.looked_s, 0, 0, (), None, f"You last looked, {words.clock(day.looked_s, zone)}", "")
+    looked = Mark(
+        "looked",
+        day.looked_s,
+        0,
+        0,
+        (),
+        None,
+        say("You last looked, {clock}", clock=words.clock(day.looked_s, zone)),
+        "",
+    )
     return tuple(sorted([*day.marks, looked], key=lambda mark: mark.at_s))
 
 
@@ -126,7 +136,7 @@ def _frame(day: Day, zone: ZoneInfo, y: Place, first_s: float, height: float, la
             element("line", y2=down(height), class_="margin"),
             element("line", x1=4, x2=4, y2=down(height), class_="margin"),
         ),
-        label(NUMERAL, 1.2, "Hour", "lane-label", "end"),
+        label(NUMERAL, 1.2, say("Hour"), "lane-label", "end"),
     ]
     room = 12.8 * (lanes[1] - lanes[0]) if len(lanes) > 1 else 5.0  # in em of a label, of a drawing 10.4 em wide
     widths = [type_measure.width(lane.label) for lane in day.lanes]

@@ -10,12 +10,13 @@ from markupsafe import Markup
 from dashboard import contexts, examined_chime, finding_list, supply_contexts, words
 from dashboard.assets import DIRECTORY
 from dashboard.filling import environment, filled
+from dashboard.language import marked, resaid, say
 from service.examine import Examined
 from service.findings.advice import CAUTIONS
 
 SHEETS = ("sheet.css", "drawing.css", "supply.css", "findings.css", "examined.css")
 FONTS = {"normal": "brygada-1918-latin-roman.woff2", "italic": "brygada-1918-latin-italic.woff2"}
-STANDING = "as this recording has it"
+STANDING = marked("as this recording has it")
 
 
 def page(found: Examined, recording: str, time_zone: str) -> str:
@@ -31,11 +32,11 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
             finding_list.told(
                 finding,
                 number,
-                door=" at the ".join(
+                door=say(" at the ").join(
                     part for part in (finding.door, examined_chime.name_of(chime) if several else "") if part
                 ),
-                since="the beginning" if finding.since_s is None else examined_chime.day(finding.since_s, zone),
-                standing=STANDING,
+                since=say("the beginning") if finding.since_s is None else examined_chime.day(finding.since_s, zone),
+                standing=say(STANDING),
             ),
             finding.likelihood,
         )
@@ -54,11 +55,11 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
         blind=[_blind(spell.start_s, spell.end_s, spell.why, zone) for spell in found.blind],
         missing=[words.sentence(said).replace("'", "’") for said in found.missing],
         set_aside=contexts.Table(
-            "Packs set aside",
-            ("Topic", "Why"),
+            say("Packs set aside"),
+            (say("Topic"), say("Why")),
             [contexts.Row((pack.topic, pack.reason)) for pack in found.set_aside],
         ),
-        cautions=() if findings else [said.replace("'", "’") for said in CAUTIONS],
+        cautions=() if findings else [resaid(said).replace("'", "’") for said in CAUTIONS],
     )
 
 
@@ -69,34 +70,40 @@ def _likelihood(finding: supply_contexts.Finding, likelihood: float) -> supply_c
 
 def _verdict(found: Examined, findings: Sequence[supply_contexts.Finding]) -> tuple[str, str]:
     """The answer, and what qualifies it."""
-    said = f"{words.sentence(words.counted(found.read, 'pack')).rstrip('.')} read, of {_chimes(found)}."
+    said = say(
+        "{packs} read, of {chimes}.",
+        packs=words.sentence(words.counted(found.read, "pack")).rstrip("."),
+        chimes=_chimes(found),
+    )
     if not found.chimes:
-        return "There is nothing to examine.", f"{said} None of it tells of a supply or of presses."
+        return say("There is nothing to examine."), say("{said} None of it tells of a supply or of presses.", said=said)
     if not findings:
-        headline = "Nothing was found, as far as it could be judged." if found.missing else "Nothing was found."
+        headline = (
+            say("Nothing was found, as far as it could be judged.") if found.missing else say("Nothing was found.")
+        )
         return headline, said
     first = findings[0]
     headline = words.sentence(f"{first.title} ({first.door})" if first.door else first.title)
     count = words.sentence(words.counted(len(findings), "finding")).rstrip(".")
-    return headline, f"{first.likelihood}. {count} in all. {said}"
+    return headline, say("{likelihood}. {count} in all. {said}", likelihood=first.likelihood, count=count, said=said)
 
 
 def _chimes(found: Examined) -> str:
     names = [examined_chime.name_of(chime) for chime in found.chimes]
-    names += [f"{chime.replace('-', ' ')} chime at {site}" for site, chime in found.silent]
-    return words.listed(names) if names else "no chime"
+    names += [say("{chime} chime at {site}", chime=chime.replace("-", " "), site=site) for site, chime in found.silent]
+    return words.listed(names) if names else say("no chime")
 
 
 def _compared(found: Examined) -> str:
     """With what the measured was compared, in a sentence."""
-    parts = ["the commissioning record in it"] if any(chime.then for chime in found.chimes) else []
-    parts += ["the fit-out sheet"] if found.with_sheet else []
+    parts = [say("the commissioning record in it")] if any(chime.then for chime in found.chimes) else []
+    parts += [say("the fit-out sheet")] if found.with_sheet else []
     if not parts:
-        return (
-            "It was compared with nothing: the recording has no commissioning record, and no fit-out sheet was given. What has "
-            "changed, or was built in, cannot be told, only what cannot be right in any house."
+        return say(
+            "It was compared with nothing: the recording has no commissioning record, and no fit-out sheet was "
+            "given. What has changed, or was built in, cannot be told, only what cannot be right in any house."
         )
-    return f"It was compared with {words.listed(parts)}."
+    return say("It was compared with {listed}.", listed=words.listed(parts))
 
 
 def _span(found: Examined, zone: ZoneInfo) -> list[str]:
@@ -105,14 +112,19 @@ def _span(found: Examined, zone: ZoneInfo) -> list[str]:
     first, last = (examined_chime.day(moment_s, zone) for moment_s in (found.first_s, found.last_s))
     if first == last:
         return [words.span(found.first_s, found.last_s, zone), first]
-    return [f"{first} to", last]
+    return [say("{day} to", day=first), last]
 
 
 def _blind(start_s: float, end_s: float | None, why: str, zone: ZoneInfo) -> str:
     start = examined_chime.moment(start_s, zone)
     if end_s is None:
-        return f"From {start} on nothing could be recorded: {why}."
-    return f"For {words.duration(end_s - start_s)} from {start} nothing could be recorded: {why}."
+        return say("From {start} on nothing could be recorded: {why}.", start=start, why=why)
+    return say(
+        "For {duration} from {start} nothing could be recorded: {why}.",
+        duration=words.duration(end_s - start_s),
+        start=start,
+        why=why,
+    )
 
 
 def style() -> Markup:

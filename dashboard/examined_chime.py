@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from dashboard import contexts, quantities, supply_contexts, words
 from dashboard.folded import Floats, Folded, folded
+from dashboard.language import marked, say
 from dashboard.recorded_rail import Happened, draw_folded, draw_rail
 from dashboard.stretches import SILENCE_S, line_of
 from dashboard.supply_tables import CAUSES
@@ -17,8 +18,8 @@ from service.findings.testimony import Evidence
 from service.model import LoadState, Press
 from service.supply.unknowns import KINDS
 
-TITLES = {"idle": "At rest", "test": "With the test load", "sound": "While it sounds"}
-LOADS: dict[LoadState, str] = {"test": "the test load was on", "sound": "it sounded"}
+TITLES = {"idle": marked("At rest"), "test": marked("With the test load"), "sound": marked("While it sounds")}
+LOADS: dict[LoadState, str] = {"test": marked("the test load was on"), "sound": marked("it sounded")}
 DRIFTS_V_PER_S = 0.1
 """A drift that was taken out of a burst is told from here on."""
 
@@ -41,7 +42,7 @@ def make(chime: ExaminedChime, zone: ZoneInfo) -> supply_contexts.ExaminedChime:
 
 
 def name_of(chime: ExaminedChime) -> str:
-    return f"{chime.chime.replace('-', ' ')} chime at {chime.site}"
+    return say("{chime} chime at {site}", chime=chime.chime.replace("-", " "), site=chime.site)
 
 
 def day(moment_s: float, zone: ZoneInfo) -> str:
@@ -52,7 +53,9 @@ def day(moment_s: float, zone: ZoneInfo) -> str:
 
 def moment(moment_s: float, zone: ZoneInfo) -> str:
     """As 14.07.20 on 25 November 2026."""
-    return f"{words.local(moment_s, zone):%H.%M.%S} on {day(moment_s, zone)}"
+    return say(
+        "{clock} on {day}", clock=words.in_hours(words.local(moment_s, zone), seconds=True), day=day(moment_s, zone)
+    )
 
 
 def _rail(chime: ExaminedChime, zone: ZoneInfo) -> tuple[Markup | None, str]:
@@ -60,7 +63,7 @@ def _rail(chime: ExaminedChime, zone: ZoneInfo) -> tuple[Markup | None, str]:
     evidence = chime.here.evidence
     at_s, maxima_v, silence_s, what = _maxima(evidence)
     if not np.isfinite(maxima_v).any():
-        return None, "This recording has no maxima of the rail to draw."
+        return None, say("This recording has no maxima of the rail to draw.")
     line = line_of(at_s.tolist(), silence_s)
     first = line.stretches[0].start_s
     happened = Happened(
@@ -71,9 +74,11 @@ def _rail(chime: ExaminedChime, zone: ZoneInfo) -> tuple[Markup | None, str]:
         blind=[(one.start_s, one.end_s if one.end_s is not None else one.start_s) for one in chime.blind],
         events=_events(chime),
     )
-    told = (
-        f"{what}, from {moment(first, zone)}. On the wires below a stroke is a press; on that of the chime a dot and a bar are its "
-        "sound, a bracket is the test load, and a foot is its start."
+    told = say(
+        "{what}, from {moment}. On the wires below a stroke is a press; on that of the chime a dot and a "
+        "bar are its sound, a bracket is the test load, and a foot is its start.",
+        what=what,
+        moment=moment(first, zone),
     )
     return draw_rail(line, at_s, maxima_v, happened, zone), told
 
@@ -81,11 +86,11 @@ def _rail(chime: ExaminedChime, zone: ZoneInfo) -> tuple[Markup | None, str]:
 def _maxima(evidence: Evidence) -> tuple[Floats, Floats, float, str]:
     """Of cycles, else of windows: moments, volts, the silence that parts two stretches, and what they are."""
     if len(evidence.cycle_at_s) and np.isfinite(evidence.maxima_v).any():
-        return evidence.cycle_at_s, evidence.maxima_v, SILENCE_S, "The highest rail of every cycle, V"
+        return evidence.cycle_at_s, evidence.maxima_v, SILENCE_S, say("The highest rail of every cycle, V")
     windows = [(end_s, one.max_v) for end_s, one in evidence.windows if one.max_v is not None]
     at_s, maxima_v = np.array([at for at, _ in windows]), np.array([value for _, value in windows])
     spacing = float(np.median(np.diff(at_s))) if len(at_s) > 1 else 0.0
-    return at_s, maxima_v, max(SILENCE_S, 3.0 * spacing), "The highest rail of every window, V"
+    return at_s, maxima_v, max(SILENCE_S, 3.0 * spacing), say("The highest rail of every window, V")
 
 
 def _by_door(chime: ExaminedChime) -> dict[str, list[tuple[float, float]]]:
@@ -123,14 +128,18 @@ def _happened(chime: ExaminedChime, zone: ZoneInfo) -> list[str]:
     """What the drawing shows beside presses, in sentences."""
     evidence, told = chime.here.evidence, list[tuple[float, str]]()
     for one in evidence.powered:
-        cause = f" {CAUSES[one.cause]}" if one.cause in CAUSES else ""
-        told.append((one.start_s, f"the chime started{cause}"))
+        cause = f" {say(CAUSES[one.cause])}" if one.cause in CAUSES else ""
+        told.append((one.start_s, say("the chime started{cause}", cause=cause)))
     for load, what in LOADS.items():
         told += [
-            (start_s, f"{what} for {words.duration(end_s - start_s)}") for start_s, end_s in _spans(evidence, load)
+            (start_s, say("{what} for {duration}", what=say(what), duration=words.duration(end_s - start_s)))
+            for start_s, end_s in _spans(evidence, load)
         ]
-    told += [(at_s, f"a {name} began") for at_s, name in _events(chime)]
-    return [f"At {moment(at_s, zone)} {text}." for at_s, text in sorted(told)[-HAPPENED_LIMIT:]]
+    told += [(at_s, say("a {name} began", name=name)) for at_s, name in _events(chime)]
+    return [
+        say("At {moment} {text}.", moment=moment(at_s, zone), text=text)
+        for at_s, text in sorted(told)[-HAPPENED_LIMIT:]
+    ]
 
 
 def _cycles(chime: ExaminedChime, zone: ZoneInfo) -> tuple[list[supply_contexts.Cycle], str]:
@@ -141,25 +150,44 @@ def _cycles(chime: ExaminedChime, zone: ZoneInfo) -> tuple[list[supply_contexts.
     before = chime.then.fit if chime.then is not None else None
     found = [one for one in (folded(fit, kind, before) for kind in KINDS) if one is not None]
     drawn = [
-        supply_contexts.Cycle(TITLES[one.kind], "V, over ms of one cycle", draw_folded(one), _told(one))
+        supply_contexts.Cycle(say(TITLES[one.kind]), say("V, over ms of one cycle"), draw_folded(one), _told(one))
         for one in found
     ]
-    chain = ", the chain line what was fitted at commissioning" if any(one.before is not None for one in found) else ""
+    chain = (
+        say(", the chain line what was fitted at commissioning") if any(one.before is not None for one in found) else ""
+    )
     when = moment(fit.survey.at_s, zone)
     return (
         drawn,
-        f"The survey of {when}, folded on one cycle of the mains: specks are samples, dots the fitted rail{chain}.",
+        say(
+            "The survey of {when}, folded on one cycle of the mains: specks are samples, dots the fitted rail{chain}.",
+            when=when,
+            chain=chain,
+        ),
     )
 
 
 def _told(one: Folded) -> str:
-    swing = f"from {words.measured(float(one.volts.min()), 'V')} to {words.measured(float(one.volts.max()), 'V')}"
-    parts = [f"{len(one.volts)} samples of {one.cycles:.1f} cycles, {swing}"]
+    swing = say(
+        "from {measured} to {measured2}",
+        measured=words.measured(float(one.volts.min()), "V"),
+        measured2=words.measured(float(one.volts.max()), "V"),
+    )
+    parts = [
+        say(
+            "{volts} samples of {cycles} cycles, {swing}",
+            volts=len(one.volts),
+            cycles=words.figure(one.cycles, ".1f"),
+            swing=swing,
+        )
+    ]
     if one.scatter_v is None:
-        return f"{parts[0]}; this burst took no part in the fit."
-    parts.append(f"they scatter by {quantities.figure('scatter_v', one.scatter_v)} about the fit")
+        return say("{parts}; this burst took no part in the fit.", parts=parts[0])
+    parts.append(say("they scatter by {figure} about the fit", figure=quantities.figure("scatter_v", one.scatter_v)))
     if abs(one.drift_v_per_s) >= DRIFTS_V_PER_S:
-        parts.append(f"a drift of {quantities.figure('drift_v_per_s', one.drift_v_per_s)} is taken out")
+        parts.append(
+            say("a drift of {figure} is taken out", figure=quantities.figure("drift_v_per_s", one.drift_v_per_s))
+        )
     return words.sentence("; ".join(parts))
 
 
@@ -180,8 +208,10 @@ def _quantities(chime: ExaminedChime) -> contexts.Table:
                 )
             )
         )
-    caption = "What was measured" if chime.here.fit is not None else "What was measured at commissioning"
-    return contexts.Table(caption, ("Quantity", "Measured", "Nine in ten", "When commissioned", "In words"), rows)
+    caption = say("What was measured") if chime.here.fit is not None else say("What was measured at commissioning")
+    return contexts.Table(
+        caption, (say("Quantity"), say("Measured"), say("Nine in ten"), say("When commissioned"), say("In words")), rows
+    )
 
 
 def _presses(chime: ExaminedChime, zone: ZoneInfo) -> contexts.Table:
@@ -198,10 +228,12 @@ def _presses(chime: ExaminedChime, zone: ZoneInfo) -> contexts.Table:
         )
         for press in sorted(chime.presses, key=lambda one: one.start_s)
     ]
-    return contexts.Table("Presses", ("Began", "Door", "Held", "Pulses", "In words"), rows)
+    return contexts.Table(
+        say("Presses"), (say("Began"), say("Door"), say("Held"), say("Pulses"), say("In words")), rows
+    )
 
 
 def _contact(press: Press, at_commissioning: bool) -> str:
-    said = ["at commissioning"] if at_commissioning else []
-    said += [f"let go {words.times(press.drop_outs)}"] if press.drop_outs else []
+    said = [say("at commissioning")] if at_commissioning else []
+    said += [say("let go {times}", times=words.times(press.drop_outs))] if press.drop_outs else []
     return ", ".join([*said, *(["bounced"] if press.bounce else [])])

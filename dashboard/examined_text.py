@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
 from dashboard import contexts, examined, supply_contexts, words
+from dashboard.language import say
 from service.examine import Examined
 
 WIDTH = 100
@@ -26,7 +27,9 @@ def _printed(character: str) -> str:
 def _lines(told: supply_contexts.Examined, time_zone: str) -> Iterator[str]:
     yield from _paragraph(told.headline)
     yield from _paragraph(told.lead)
-    yield from _paragraph(f"{told.compared} Times of day are those of {time_zone}.")
+    yield from _paragraph(
+        say("{compared} Times of day are those of {time_zone}.", compared=told.compared, time_zone=time_zone)
+    )
     for finding in told.findings:
         yield ""
         yield from _finding(finding)
@@ -36,30 +39,39 @@ def _lines(told: supply_contexts.Examined, time_zone: str) -> Iterator[str]:
         yield from _table(chime.quantities)
         yield from (line for cycle in chime.cycles for line in _paragraph(f"{cycle.title}: {cycle.told}", "  "))
         yield from _table(_last(chime.presses, PRESSES_LIMIT))
-        yield from _items("What happened", chime.happened)
-    yield from _items("When nothing could be recorded", told.blind or ["No blind time."])
-    yield from _items("What could not be told", told.missing)
+        yield from _items(say("What happened"), chime.happened)
+    yield from _items(say("When nothing could be recorded"), told.blind or [say("No blind time.")])
+    yield from _items(say("What could not be told"), told.missing)
     yield from _items(told.set_aside.caption, [": ".join(row.cells) for row in told.set_aside.rows])
-    yield from _items("Caution", told.cautions)
+    yield from _items(say("Caution"), told.cautions)
 
 
 def _finding(finding: supply_contexts.Finding) -> Iterator[str]:
     door = f" ({finding.door})" if finding.door else ""
     yield from _paragraph(f"{finding.number}. {finding.title}{door}")
-    yield from _paragraph(f"{finding.likelihood}; since {finding.since}.", "   ")
+    yield from _paragraph(
+        say("{likelihood}; since {since}.", likelihood=finding.likelihood, since=finding.since), "   "
+    )
     yield from _paragraph(finding.meaning, "   ")
     yield from _table(finding.evidence, "   ")
-    yield from _items("From afar these look the same", finding.rivals, "   ")
-    yield from _items("On the spot, in order of effort", [f"{one.effort}: {one.text}" for one in finding.checks], "   ")
+    yield from _items(say("From afar these look the same"), finding.rivals, "   ")
+    yield from _items(
+        say("On the spot, in order of effort"), [f"{one.effort}: {one.text}" for one in finding.checks], "   "
+    )
     yield ""
-    yield from _paragraph(f"Caution. {finding.caution}", "   ")
+    yield from _paragraph(say("Caution. {caution}", caution=finding.caution), "   ")
 
 
 def _last(table: contexts.Table, limit: int) -> contexts.Table:
     left_out = len(table.rows) - limit
     if left_out <= 0:
         return table
-    caption = f"{table.caption}, the last {limit}; {left_out} before them stand in the page and in the JSON answer"
+    caption = say(
+        "{caption}, the last {limit}; {left_out} before them stand in the page and in the JSON answer",
+        caption=table.caption,
+        limit=limit,
+        left_out=left_out,
+    )
     return contexts.Table(caption, table.heads, table.rows[-limit:])
 
 

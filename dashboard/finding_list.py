@@ -5,6 +5,7 @@ from math import floor
 
 from dashboard import contexts, quantities, supply_contexts, words
 from dashboard.house import House
+from dashboard.language import marked, resaid, say
 from service import model
 from service.finding_ports import Examination
 from service.findings.advice import ADVICE, Advice, Check
@@ -12,11 +13,18 @@ from service.findings.life import Held, State
 from service.findings.verdict import EvidenceLine, Finding
 from service.ports import Reader
 
-WHO = {"householder": "without a tool", "installer": "for an installer", "electrician": "for a licensed electrician"}
+WHO = {
+    "householder": marked("without a tool"),
+    "installer": marked("for an installer"),
+    "electrician": marked("for a licensed electrician"),
+}
 LENGTH, LONGEST = 4, 240
 """Of the line that draws an effort, for each minute and at the most [CSS px]."""
 
-NEVER = "Whether that is enough for the chime has not been examined yet: it takes a survey of its rail, or presses with their pulses."
+NEVER = marked(
+    "Whether that is enough for the chime has not been examined yet: it takes a survey of its rail, or "
+    "presses with their pulses."
+)
 
 
 def make(house: House, chime: model.Chime, reader: Reader) -> supply_contexts.FindingList:
@@ -40,42 +48,63 @@ def likely(likelihood: float) -> str:
      'As likely as not, about five in ten', 'Possible, about three in ten', 'Possible, about one in ten']
     """
     if likelihood >= 0.95:
-        return f"Almost certain, {min(99, round(100 * likelihood))} in a hundred"
+        return say("Almost certain, {value} in a hundred", value=min(99, round(100 * likelihood)))
     tenths = max(1, floor(10 * likelihood + 0.5))
     said = (
-        "Very likely" if tenths >= 9 else "Likely" if tenths >= 6 else "As likely as not" if tenths == 5 else "Possible"
+        say("Very likely")
+        if tenths >= 9
+        else say("Likely")
+        if tenths >= 6
+        else say("As likely as not")
+        if tenths == 5
+        else say("Possible")
     )
-    return f"{said}, about {words.number(tenths)} in ten"
+    return say("{said}, about {number} in ten", said=said, number=words.number(tenths))
 
 
 def _verdict(house: House, found: Sequence[Held], examination: Examination | None) -> str:
     """One sentence that qualifies the answer."""
     if examination is None:
-        return NEVER
+        return say(NEVER)
     when = words.moment(examination.examined_s, house.now_s, house.zone)
     if found:
-        return f"{words.sentence(words.counted(len(found), 'finding')).rstrip('.')} open, examined {when}."
-    return f"No finding is open; examined {when}{', as far as it could be judged' if examination.missing else ''}."
+        return say(
+            "{findings} open, examined {when}.",
+            findings=words.sentence(words.counted(len(found), "finding")).rstrip("."),
+            when=when,
+        )
+    return say(
+        "No finding is open; examined {when}{value}.",
+        when=when,
+        value=say(", as far as it could be judged") if examination.missing else "",
+    )
 
 
 def _compared(house: House, chime: model.Chime, reader: Reader) -> str:
     """One sentence: the commissioning record and the fit-out sheet that count, or what their absence costs."""
     place = (house.site.site, chime.chime)
-    parts = [f"the commissioning record of {_day(house, one.end_s)}" for one in reader.commissionings(*place)[:1]]
-    parts += [f"the fit-out sheet of {_day(house, one.kept_s)}" for one in reader.fitouts(*place, limit=1)]
+    parts = [
+        say("the commissioning record of {day}", day=_day(house, one.end_s))
+        for one in reader.commissionings(*place)[:1]
+    ]
+    parts += [say("the fit-out sheet of {day}", day=_day(house, one.kept_s)) for one in reader.fitouts(*place, limit=1)]
     if not parts:
-        return (
-            "There is no commissioning record and no fit-out sheet to compare with: what has changed, or was built in, "
-            "cannot be told, only what cannot be right in any house."
+        return say(
+            "There is no commissioning record and no fit-out sheet to compare with: what has changed, or was "
+            "built in, cannot be told, only what cannot be right in any house."
         )
-    return f"What was measured is compared with {words.listed(parts)}."
+    return say("What was measured is compared with {listed}.", listed=words.listed(parts))
 
 
 def _trouble(house: House, examination: Examination | None) -> str:
     if examination is None or examination.trouble is None:
         return ""
     when = words.moment(examination.examined_s, house.now_s, house.zone)
-    return f"The examination {when} failed ({examination.trouble}). What stands here is as it was before."
+    return say(
+        "The examination {when} failed ({trouble}). What stands here is as it was before.",
+        when=when,
+        trouble=resaid(examination.trouble),
+    )
 
 
 def _finding(house: House, held: Held) -> supply_contexts.Finding:
@@ -85,7 +114,7 @@ def _finding(house: House, held: Held) -> supply_contexts.Finding:
         held.id,
         door=_door(house, held.chime, found.door),
         since=_day(house, held.raised_s if found.since_s is None else found.since_s),
-        standing="confirmed" if held.state is State.CONFIRMED else "found once",
+        standing=say("confirmed") if held.state is State.CONFIRMED else say("found once"),
     )
 
 
@@ -93,17 +122,18 @@ def told(found: Finding, number: int, door: str, since: str, standing: str) -> s
     """A finding with all that is known about it. `door`: its name, empty where it is of none."""
     advice = ADVICE[found.name]
     return supply_contexts.Finding(
+        name=found.name,
         number=number,
-        title=_set(words.sentence(advice.title).rstrip(".")),
+        title=_set(words.sentence(resaid(advice.title)).rstrip(".")),
         door=door,
         likelihood=likely(found.likelihood),
         since=since,
         standing=standing,
-        meaning=_set(advice.meaning),
+        meaning=_set(resaid(advice.meaning)),
         evidence=_evidence(found.evidence),
         rivals=_rivals(advice, found.also_possible),
         checks=[_check(one) for one in advice.checks],
-        caution=_set(advice.caution),
+        caution=_set(resaid(advice.caution)),
     )
 
 
@@ -121,7 +151,9 @@ def _evidence(lines: Sequence[EvidenceLine]) -> contexts.Table:
         for line in lines
     ]
     return contexts.Table(
-        "What the evidence shows", ("Quantity", "Measured", "Nine in ten", "Expected", "In words"), rows
+        say("What the evidence shows"),
+        (say("Quantity"), say("Measured"), say("Nine in ten"), say("Expected"), say("In words")),
+        rows,
     )
 
 
@@ -129,13 +161,15 @@ def _rivals(advice: Advice, also_possible: Sequence[str]) -> list[str]:
     """Those that this examination could not exclude first, then what always looks alike."""
     told = sorted(advice.apart, key=lambda one: one.finding not in also_possible)
     named = {one.finding for one in told}
-    others = [ADVICE[name].title for name in also_possible if name not in named]
-    return [_set(one) for one in (*others, *(f"{words.sentence(one.what)} {one.check}" for one in told))]
+    others = [resaid(ADVICE[name].title) for name in also_possible if name not in named]
+    return [
+        _set(one) for one in (*others, *(f"{words.sentence(resaid(one.what))} {resaid(one.check)}" for one in told))
+    ]
 
 
 def _check(check: Check) -> supply_contexts.Check:
-    effort = words.sentence(f"{words.counted(check.minutes, 'minute')}, {WHO[check.who]}").rstrip(".")
-    return supply_contexts.Check(effort, min(LONGEST, LENGTH * check.minutes), _set(check.text))
+    effort = words.sentence(f"{words.counted(check.minutes, 'minute')}, {say(WHO[check.who])}").rstrip(".")
+    return supply_contexts.Check(effort, min(LONGEST, LENGTH * check.minutes), _set(resaid(check.text)))
 
 
 def _set(text: str) -> str:

@@ -8,13 +8,14 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from dashboard.bench_chart import path_of
+from dashboard.language import marked
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.svg import at, down, drawing, element, label, line_across, line_down
 from service.supply.fitout_curves import Curve
 
 HEIGHT, TOP, BOTTOM = 11.5, 0.6, 9.6  # [em]
 TEETH = 22
-TITLES = {"idle": "At rest", "sounding": "While it sounds", "pressed": "While pressed"}
+TITLES = {"idle": marked("At rest"), "sounding": marked("While it sounds"), "pressed": marked("While pressed")}
 
 
 def scale_of(shown: Sequence[Curve], earlier: Mapping[str, Curve], limit_v: float | None) -> Scale:

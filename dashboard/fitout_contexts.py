@@ -10,11 +10,12 @@ from dashboard.contexts import Head, Table
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """`weight`: wrong, doubtful or to know."""
+    """`weight`: wrong, doubtful or to know, in words; `mild`: to know."""
 
     weight: str
     text: str
     rule: str
+    mild: bool
 
 
 @dataclass(frozen=True, slots=True)

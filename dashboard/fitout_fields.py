@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.language import marked, say
 from service.errors import Refused
 
 
@@ -19,69 +20,77 @@ class Blank:
     words: bool = False  # written as words, not as a number
 
 
-NOT_SAID = ("", "not said")
-YES_NO = (NOT_SAID, ("true", "yes"), ("false", "no"))
+NOT_SAID = ("", marked("not said"))
+YES_NO = (NOT_SAID, ("true", marked("yes")), ("false", marked("no")))
 
 GROUPS: tuple[tuple[str, tuple[Blank, ...]], ...] = (
     (
-        "Transformer and wire",
+        marked("Transformer and wire"),
         (
-            Blank("mains_hz", "Frequency of the mains", "Hz"),
-            Blank("transformer_v", "Secondary voltage on the label", "V"),
-            Blank("transformer_va", "Apparent power on the label", "VA"),
-            Blank("transformer_open_v", "Secondary voltage, nothing connected, as measured", "V"),
-            Blank("wire", "Wire, as AWG 20, 0.5 mm2 or 0.8 mm", words=True),
-            Blank("wire_loop_m", "Length of the wire, there and back", "m"),
+            Blank("mains_hz", marked("Frequency of the mains"), "Hz"),
+            Blank("transformer_v", marked("Secondary voltage on the label"), "V"),
+            Blank("transformer_va", marked("Apparent power on the label"), "VA"),
+            Blank("transformer_open_v", marked("Secondary voltage, nothing connected, as measured"), "V"),
+            Blank("wire", marked("Wire, as AWG 20, 0.5 mm2 or 0.8 mm"), words=True),
+            Blank("wire_loop_m", marked("Length of the wire, there and back"), "m"),
         ),
     ),
     (
-        "Reservoir",
+        marked("Reservoir"),
         (
-            Blank("reservoir_f", "Capacitance", "µF", 1e-6),
-            Blank("reservoir_rated_v", "Rated voltage", "V"),
-            Blank("board_diode_v", "Rectifier diode on the board, rated reverse voltage", "V"),
+            Blank("reservoir_f", marked("Capacitance"), "µF", 1e-6),
+            Blank("reservoir_rated_v", marked("Rated voltage"), "V"),
+            Blank("board_diode_v", marked("Rectifier diode on the board, rated reverse voltage"), "V"),
         ),
     ),
     (
-        "Regulator and loads",
+        marked("Regulator and loads"),
         (
-            Blank("regulator", "Regulator", choices=(NOT_SAID, ("linear", "linear"), ("switching", "switching"))),
-            Blank("regulator_v", "Voltage behind it", "V"),
-            Blank("dropout_v", "Rail below which it drops out", "V"),
-            Blank("rail_rated_v", "Rail at which the currents of a switching one hold", "V"),
-            Blank("regulator_r1_ohm", "Adjustable: resistor from output to adjusting pin", "Ω"),
-            Blank("regulator_r2_ohm", "Adjustable: resistor from adjusting pin to common", "Ω"),
-            Blank("regulator_k_per_w", "Regulator to air", "K/W"),
-            Blank("idle_a", "Current at rest", "mA", 1e-3),
-            Blank("sound_a", "Current while it sounds", "mA", 1e-3),
-            Blank("test_a", "Test load, as a current", "mA", 1e-3),
-            Blank("test_ohm", "or as a resistor across the rail", "Ω"),
+            Blank(
+                "regulator",
+                marked("Regulator"),
+                choices=(NOT_SAID, ("linear", marked("linear")), ("switching", marked("switching"))),
+            ),
+            Blank("regulator_v", marked("Voltage behind it"), "V"),
+            Blank("dropout_v", marked("Rail below which it drops out"), "V"),
+            Blank("rail_rated_v", marked("Rail at which the currents of a switching one hold"), "V"),
+            Blank("regulator_r1_ohm", marked("Adjustable: resistor from output to adjusting pin"), "Ω"),
+            Blank("regulator_r2_ohm", marked("Adjustable: resistor from adjusting pin to common"), "Ω"),
+            Blank("regulator_k_per_w", marked("Regulator to air"), "K/W"),
+            Blank("idle_a", marked("Current at rest"), "mA", 1e-3),
+            Blank("sound_a", marked("Current while it sounds"), "mA", 1e-3),
+            Blank("test_a", marked("Test load, as a current"), "mA", 1e-3),
+            Blank("test_ohm", marked("or as a resistor across the rail"), "Ω"),
         ),
     ),
     (
-        "Press detector",
+        marked("Press detector"),
         (
-            Blank("detector_ohm", "Resistor before the LED", "Ω"),
-            Blank("detector_w", "its rated power", "W"),
-            Blank("detector_on_a", "LED current that turns it on", "mA", 1e-3),
-            Blank("detector_diode", "A diode keeps reverse voltage from the LED", choices=YES_NO),
-            Blank("optocoupler", "Optocoupler", choices=(NOT_SAID, ("fast", "fast"), ("transistor", "transistor"))),
+            Blank("detector_ohm", marked("Resistor before the LED"), "Ω"),
+            Blank("detector_w", marked("its rated power"), "W"),
+            Blank("detector_on_a", marked("LED current that turns it on"), "mA", 1e-3),
+            Blank("detector_diode", marked("A diode keeps reverse voltage from the LED"), choices=YES_NO),
+            Blank(
+                "optocoupler",
+                marked("Optocoupler"),
+                choices=(NOT_SAID, ("fast", marked("fast")), ("transistor", marked("transistor"))),
+            ),
         ),
     ),
-    ("Buttons", (Blank("button_diode_v", "Diode across the button, rated reverse voltage", "V"),)),
+    (marked("Buttons"), (Blank("button_diode_v", marked("Diode across the button, rated reverse voltage"), "V"),)),
 )
 
 BLANKS = {blank.name: blank for _, blanks in GROUPS for blank in blanks}
 DOOR = "door-"
-DOOR_CHOICES = (NOT_SAID, ("true", "a diode lies across it"), ("false", "no diode across it"))
+DOOR_CHOICES = (NOT_SAID, ("true", marked("a diode lies across it")), ("false", marked("no diode across it")))
 
 TRIED = (
-    ("reservoir_f", "Capacitance of the reservoir"),
-    ("idle_a", "Current at rest"),
-    ("sound_a", "Current while it sounds"),
-    ("transformer_v", "Voltage of the transformer"),
-    ("wire_loop_m", "Length of the wire"),
-    ("detector_ohm", "Resistor of the detector"),
+    ("reservoir_f", marked("Capacitance of the reservoir")),
+    ("idle_a", marked("Current at rest")),
+    ("sound_a", marked("Current while it sounds")),
+    ("transformer_v", marked("Voltage of the transformer")),
+    ("wire_loop_m", marked("Length of the wire")),
+    ("detector_ohm", marked("Resistor of the detector")),
 )
 """What the slider can change."""
 
@@ -135,4 +144,4 @@ def _value(blank: Blank, text: str) -> Any:
         # a decimal comma is a point; twelve digits, so that 470 µF is what a sheet says, and not what binary fractions make of it
         return float(f"{float(text.replace(',', '.').replace('−', '-')) * blank.times:.12g}")
     except ValueError:
-        raise Refused(f"{blank.text}: {text[:40]!r} is no number.") from None
+        raise Refused(say("{text}: {text2} is no number.", text=say(blank.text), text2=f"{text[:40]!r}")) from None

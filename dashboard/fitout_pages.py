@@ -8,6 +8,7 @@ from fastapi.responses import RedirectResponse
 
 from dashboard.fitout_fields import BLANKS, DOOR, sheet_of
 from dashboard.house import House
+from dashboard.language import marked, say
 from dashboard.sheets import Sheets, name_of
 from service.errors import NotFound, Refused
 from service.model import Chime
@@ -16,9 +17,9 @@ from service.ports import Reader
 Short = Annotated[str, Query(max_length=80)]
 FIELDS = 60
 DONE = {
-    "kept": "The sheet is kept.",
-    "record": "The commissioning record is kept.",
-    "asked": "The chime has been asked for a survey.",
+    "kept": marked("The sheet is kept."),
+    "record": marked("The commissioning record is kept."),
+    "asked": marked("The chime has been asked for a survey."),
 }
 
 
@@ -70,7 +71,7 @@ def add(
             return back(site, _chime(house_of(site, clock()), chime).chime, "", f"{clock():.0f}")
         filled = _filled(request.query_params) if asked else None
         return sheet(
-            request, site, chime, filled=filled, tried=tried, times=times, since_s=since, said=DONE.get(done, "")
+            request, site, chime, filled=filled, tried=tried, times=times, since_s=since, said=say(DONE.get(done, ""))
         )
 
     @router.get("/house/{site}/fitout/paper", name="commissioning_sheet")
@@ -120,7 +121,7 @@ def _chime(house: House, wanted: str) -> Chime:
     for chime in house.chimes:
         if not wanted or chime.chime == wanted:
             return chime
-    raise NotFound(f"There is no chime {wanted!r} here.")
+    raise NotFound(say("There is no chime {wanted} here.", wanted=f"{wanted!r}"))
 
 
 def _filled(given: Mapping[str, str]) -> dict[str, str]:

@@ -11,6 +11,8 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from dashboard import words
+from dashboard.language import marked, pointed, resaid, say
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.svg import element
 from service.supply.envelope import State
@@ -26,7 +28,7 @@ LABEL_PITCH = 17.0
 NEAR = 1.3
 """A reservoir's rating is drawn where it is within this of the highest rail; else it would flatten everything else."""
 
-TITLES = {"idle": "At rest", "sounding": "While it sounds", "pressed": "While pressed"}
+TITLES = {"idle": marked("At rest"), "sounding": marked("While it sounds"), "pressed": marked("While pressed")}
 INKS = {
     "light": {"paper": "#e9eff1", "ink": "#15202b", "ink2": "#44525f", "madder": "#9b1c34", "prussian": "#1b4f80", "rule": "#76868f",
               "feint": "#c6d2d8"},
@@ -60,12 +62,12 @@ def plot(check: Check, before: Check | None = None) -> str:
     shown = [curve for curve in curves(check) if curve.state in TITLES]
     earlier = {curve.state: curve for curve in curves(before)} if before else {}
     inner = _panels(check, shown, earlier) if shown else _nothing(check)
-    words = _words(check, shown)
+    told = _words(check, shown)
     return str(
         element(
             "svg",
-            element("title", text="The predicted rail"),
-            element("desc", text=words),
+            element("title", text=say("The predicted rail")),
+            element("desc", text=told),
             Markup(f"<style>{_style()}</style>"),  # noqa: S704 - ours, without anything from outside
             element("rect", width=WIDTH, height=HEIGHT, class_="paper"),
             *inner,
@@ -80,7 +82,7 @@ def plot(check: Check, before: Check | None = None) -> str:
 
 def _panels(check: Check, shown: Sequence[Curve], earlier: dict[State, Curve]) -> list[Markup]:
     scale = _scale(check, [*shown, *(earlier[curve.state] for curve in shown if curve.state in earlier)])
-    drawn = [_text(LEFT - 10, TOP - 16, "Rail, V", "label", "end")]
+    drawn = [_text(LEFT - 10, TOP - 16, say("Rail, V"), "label", "end")]
     width = (WIDTH - LEFT - RIGHT - GAP * (len(shown) - 1)) / len(shown)
     places = [
         Place(LEFT + number * (width + GAP), width, scale, float(curve.times_s[-1]))
@@ -96,7 +98,7 @@ def _panels(check: Check, shown: Sequence[Curve], earlier: dict[State, Curve]) -
     if earlier:
         drawn += [
             element("line", x1=LEFT, x2=LEFT + 44, y1=HEIGHT - 14, y2=HEIGHT - 14, class_="before"),
-            _text(LEFT + 52, HEIGHT - 9, "As the sheet has it", "said blue"),
+            _text(LEFT + 52, HEIGHT - 9, say("As the sheet has it"), "said blue"),
         ]
     return drawn
 
@@ -106,8 +108,13 @@ def _panel(check: Check, place: Place, curve: Curve, earlier: Curve | None) -> l
     nominal = curve.volts["nominal"]
     low, high = float(np.min(nominal)), float(np.max(nominal))
     drawn = [
-        _text(place.left, 32, f"{TITLES[curve.state]}, {quantity(load, 'A')}", "title"),
-        _text(place.left, 54, f"{low:.1f} to {high:.1f} V in every cycle", "said"),
+        _text(place.left, 32, f"{say(TITLES[curve.state])}, {pointed(quantity(load, 'A'))}", "title"),
+        _text(
+            place.left,
+            54,
+            say("{low} to {high} V in every cycle", low=words.figure(low, ".1f"), high=words.figure(high, ".1f")),
+            "said",
+        ),
     ]
     drawn += [
         element("line", x1=place.left, x2=place.right, y1=place.y(tick), y2=place.y(tick), class_="feint")
@@ -116,11 +123,11 @@ def _panel(check: Check, place: Place, curve: Curve, earlier: Curve | None) -> l
     milliseconds = range(0, int(place.length_s * 1000 + 1e-6) + 1, 10)
     for millisecond in milliseconds:
         x = place.x(millisecond / 1000.0)
-        words = f"{millisecond} ms" if millisecond == milliseconds[-1] else f"{millisecond}"
+        numeral = f"{millisecond} ms" if millisecond == milliseconds[-1] else f"{millisecond}"
         drawn.append(element("line", x1=x, x2=x, y1=TOP, y2=BOTTOM, class_="feint"))
-        drawn.append(_text(x, AXIS + 20, words, "numeral", "end" if x > place.right - 12 else "middle"))
+        drawn.append(_text(x, AXIS + 20, numeral, "numeral", "end" if x > place.right - 12 else "middle"))
     drawn.append(element("line", x1=place.left, x2=place.right, y1=AXIS, y2=AXIS, class_="axis"))
-    drawn += _limits(check, place, words=curve.state == "idle")
+    drawn += _limits(check, place, named=curve.state == "idle")
     if earlier is not None:
         drawn.append(_path(place, earlier.times_s, earlier.volts["nominal"], "before"))
     drawn += [_path(place, curve.times_s, curve.volts[mains], "bound") for mains in ("low", "high")]
@@ -128,21 +135,31 @@ def _panel(check: Check, place: Place, curve: Curve, earlier: Curve | None) -> l
     return drawn
 
 
-def _limits(check: Check, place: Place, words: bool) -> list[Markup]:
+def _limits(check: Check, place: Place, named: bool) -> list[Markup]:
     drawn: list[Markup] = []
     dropout = check.basis.dropout_v if check.basis else None
     if dropout is not None:
         drawn += _limit(place, dropout, downwards=True)
-        if words:
+        if named:
             drawn.append(
-                _text(place.left + 4, place.y(dropout) - 6, f"Drops out below {quantity(dropout, 'V')}", "said red")
+                _text(
+                    place.left + 4,
+                    place.y(dropout) - 6,
+                    say("Drops out below {quantity}", quantity=pointed(quantity(dropout, "V"))),
+                    "said red",
+                )
             )
     rated = check.sheet.reservoir_rated_v
     if rated is not None and rated <= place.scale.high_v:
         drawn += _limit(place, rated, downwards=False)
-        if words:
+        if named:
             drawn.append(
-                _text(place.left + 4, place.y(rated) + 17, f"Reservoir rated {quantity(rated, 'V')}", "said red")
+                _text(
+                    place.left + 4,
+                    place.y(rated) + 17,
+                    say("Reservoir rated {quantity}", quantity=pointed(quantity(rated, "V"))),
+                    "said red",
+                )
             )
     return drawn
 
@@ -161,18 +178,18 @@ def _limit(place: Place, value_v: float, downwards: bool) -> list[Markup]:
 
 def _ends(place: Place, curve: Curve) -> list[Markup]:
     """The names of the traces, at their ends, no two on one line."""
-    words = {"high": "mains 10 % high", "nominal": "nominal mains", "low": "mains 10 % low"}
+    names = {"high": say("mains 10 % high"), "nominal": say("nominal mains"), "low": say("mains 10 % low")}
     ends = sorted((place.y(float(volts[-1])), mains) for mains, volts in curve.volts.items())
     drawn, before = [], 0.0
     for y, mains in ends:
         before = max(y + 5.0, before + LABEL_PITCH)
-        drawn.append(_text(place.right + 10, before, words[mains], "said blue" if mains == "nominal" else "said"))
+        drawn.append(_text(place.right + 10, before, names[mains], "said blue" if mains == "nominal" else "said"))
     return drawn
 
 
 def _lane(check: Check, places: Sequence[Place], shown: Sequence[Curve]) -> list[Markup]:
     """The detector's wire: bars where it is lit."""
-    drawn = [_text(LEFT - 10, LANE + 5, "Detector", "label", "end")]
+    drawn = [_text(LEFT - 10, LANE + 5, say("Detector"), "label", "end")]
     lit = pulses(check)
     for place, curve in zip(places, shown, strict=True):
         drawn.append(element("line", x1=place.left, x2=place.right, y1=LANE, y2=LANE, class_="wire"))
@@ -184,8 +201,10 @@ def _lane(check: Check, places: Sequence[Place], shown: Sequence[Curve]) -> list
     sure = check.envelope.shortest_sure_press_s if check.envelope else None
     if lit and sure is not None and np.isfinite(sure.high):
         x = places[-1].right + 10
-        drawn.append(_text(x, LANE - 4, f"a press of {quantity(sure.high, 's')}", "said"))
-        drawn.append(_text(x, LANE + 13, "is always seen", "said"))
+        drawn.append(
+            _text(x, LANE - 4, say("a press of {quantity}", quantity=pointed(quantity(sure.high, "s"))), "said")
+        )
+        drawn.append(_text(x, LANE + 13, say("is always seen"), "said"))
     return drawn
 
 
@@ -207,20 +226,34 @@ def _path(place: Place, times_s: NDArray[np.float64], volts: NDArray[np.float64]
 
 
 def _nothing(check: Check) -> list[Markup]:
-    lines = ["There is no rail to draw.", *(assumption.cost for assumption in check.assumptions[:8])]
+    lines = [say("There is no rail to draw."), *(resaid(assumption.cost) for assumption in check.assumptions[:8])]
     return [_text(48, 60 + 28 * number, line, "said" if number else "title") for number, line in enumerate(lines)]
 
 
 def _words(check: Check, shown: Sequence[Curve]) -> str:
     """The drawing in words, for who cannot see it."""
     if not shown:
-        return "There is no rail to draw: the sheet names too little."
-    told = [f"Predicted from the fit-out sheet at {shown[0].mains_hz:g} Hz, nominal mains."]
+        return say("There is no rail to draw: the sheet names too little.")
+    told = [
+        say(
+            "Predicted from the fit-out sheet at {mains_hz} Hz, nominal mains.",
+            mains_hz=words.figure(shown[0].mains_hz, "g"),
+        )
+    ]
     for curve in shown:
         volts = curve.volts["nominal"]
-        told.append(f"{TITLES[curve.state]}: {np.min(volts):.2f} to {np.max(volts):.2f} V in every cycle.")
+        told.append(
+            say(
+                "{state}: {low} to {high} V in every cycle.",
+                state=say(TITLES[curve.state]),
+                low=words.figure(np.min(volts), ".2f"),
+                high=words.figure(np.max(volts), ".2f"),
+            )
+        )
     if check.basis and check.basis.dropout_v is not None:
-        told.append(f"The regulator drops out below {check.basis.dropout_v:.2f} V.")
+        told.append(
+            say("The regulator drops out below {dropout_v} V.", dropout_v=words.figure(check.basis.dropout_v, ".2f"))
+        )
     return " ".join(told)
 
 

@@ -3,6 +3,7 @@
 from dashboard import words
 from dashboard.fitout_contexts import Setting, Step
 from dashboard.house import House
+from dashboard.language import say
 from service.findings.kinds import Kind
 from service.model import Chime
 from service.ports import Reader
@@ -27,24 +28,26 @@ def setting_of(reader: Reader, house: House, chime: Chime, since_s: float | None
         count = sum(not press.doubtful for press in presses)
         steps.append(
             (
-                f"{door.name}: press {words.times(PRESSES)}, each time for a second.",
-                f"{words.sentence(words.counted(count, 'press', 'presses')).rstrip('.')} so far."
+                say("{name}: press {times}, each time for a second.", name=door.name, times=words.times(PRESSES)),
+                say("{presses} so far.", presses=words.sentence(words.counted(count, "press", "presses")).rstrip("."))
                 if count < PRESSES
-                else "Seen.",
+                else say("Seen."),
                 count >= PRESSES,
             )
         )
     if not doors:
-        steps.append(("Press each button five times.", "No press has been heard from this chime yet.", False))
+        steps.append((say("Press each button five times."), say("No press has been heard from this chime yet."), False))
     sounded = [one for one in reader.soundings(site, since_s, house.now_s + 1.0) if one.chime == chime.chime]
-    steps.append(("Let it sound once to its end.", "Heard." if sounded else "Not heard yet.", bool(sounded)))
+    steps.append(
+        (say("Let it sound once to its end."), say("Heard.") if sounded else say("Not heard yet."), bool(sounded))
+    )
     surveys = reader.testimony(site, chime.chime, since_s, house.now_s + 1.0, LIMITS)
     steps.append(
         (
-            "Let it take a survey of its supply.",
-            "It has come."
+            say("Let it take a survey of its supply."),
+            say("It has come.")
             if surveys
-            else "None has come yet. A chime that can be asked is asked with the button below.",
+            else say("None has come yet. A chime that can be asked is asked with the button below."),
             bool(surveys),
         )
     )
@@ -63,7 +66,11 @@ def setting_of(reader: Reader, house: House, chime: Chime, since_s: float | None
 def _kept(reader: Reader, house: House, chime: Chime) -> str:
     records = reader.commissionings(house.site.site, chime.chime)
     if not records:
-        return "No commissioning record has been kept yet. With one, it is told far more sharply what has changed."
+        return say("No commissioning record has been kept yet. With one, it is told far more sharply what has changed.")
     record = records[0]
-    by = f" by {record.by}" if record.by else ""
-    return f"The commissioning record that counts was kept {words.moment(record.taken_s, house.now_s, house.zone)}{by}."
+    by = say(" by {by}", by=record.by) if record.by else ""
+    return say(
+        "The commissioning record that counts was kept {moment}{by}.",
+        moment=words.moment(record.taken_s, house.now_s, house.zone),
+        by=by,
+    )

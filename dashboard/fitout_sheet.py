@@ -14,6 +14,7 @@ from dashboard.doorstep import head
 from dashboard.fitout_fields import BLANKS, DOOR, DOOR_CHOICES, GROUPS, TRIED
 from dashboard.fitout_setting import setting_of
 from dashboard.house import House
+from dashboard.language import marked, pointed, resaid, say
 from service.errors import Refused, SettingError
 from service.model import Chime
 from service.ports import Reader
@@ -23,7 +24,7 @@ from service.supply.fitout_rules import Check, check
 from service.supply.fitout_told import CAUTION, Figure, figures
 from service.supply.remark import Remark, quantity
 
-WEIGHTS = {"wrong": "Wrong", "doubtful": "Doubtful", "note": "To know"}
+WEIGHTS = {"wrong": marked("Wrong"), "doubtful": marked("Doubtful"), "note": marked("To know")}
 LEAST_TIMES, MOST_TIMES = -2.0, 2.0
 
 
@@ -69,12 +70,12 @@ def make(reader: Reader, house: House, chime: Chime, asked: Asked) -> fitout_con
         other=[_remark(one) for one in found.remarks if one.field not in BLANKS and one.field != "doors"]
         if found
         else (),
-        assumed=[words.sentence(one.cost) for one in found.assumptions] if found else (),
-        tried=[(name, text, name == asked.tried) for name, text in TRIED],
+        assumed=[words.sentence(resaid(one.cost)) for one in found.assumptions] if found else (),
+        tried=[(name, say(text), name == asked.tried) for name, text in TRIED],
         times=f"{asked.times:g}",
         by=_by(found, asked),
         setting=setting_of(reader, house, chime, asked.since_s),
-        caution=CAUTION,
+        caution=resaid(CAUTION),
         said=asked.said,
         refused=refused,
     )
@@ -85,7 +86,7 @@ def _change(sheet: Mapping[str, Any], asked: Asked) -> dict[str, Any]:
         return {}
     value = sheet.get(asked.tried)
     if not isinstance(value, float):
-        raise Refused(f"{BLANKS[asked.tried].text} is blank, so it cannot be changed.")
+        raise Refused(say("{text} is blank, so it cannot be changed.", text=say(BLANKS[asked.tried].text)))
     return {asked.tried: value * 2.0**asked.times}
 
 
@@ -93,34 +94,42 @@ def _by(found: Check | None, asked: Asked) -> str:
     if found is None or asked.tried not in dict(TRIED) or not asked.times:
         return ""
     blank, value = BLANKS[asked.tried], getattr(found.sheet, asked.tried)
-    return (
-        f"{dict(TRIED)[asked.tried]}: {value / blank.times:.3g}{words.THIN}{blank.unit} instead of "
-        f"{value / blank.times / 2.0**asked.times:.3g}{words.THIN}{blank.unit}."
+    return say(
+        "{name}: {value}\u202f{unit} instead of {value2}\u202f{unit2}.",
+        name=say(dict(TRIED)[asked.tried]),
+        value=words.figure(value / blank.times, ".3g"),
+        unit=blank.unit,
+        value2=words.figure(value / blank.times / 2.0**asked.times, ".3g"),
+        unit2=blank.unit,
     )
 
 
 def _verdict(found: Check | None, kept: bool, asked: bool) -> tuple[str, str]:
     if found is None:
-        return "The sheet cannot be read.", "Mend the blank that is named, and ask again."
+        return say("The sheet cannot be read."), say("Mend the blank that is named, and ask again.")
     wrong = [one for one in found.remarks if one.severity == "wrong"]
     doubtful = [one for one in found.remarks if one.severity == "doubtful"]
     state = (
         ""
         if kept or asked
-        else " No sheet has been kept for this chime yet; fill in what you know, every blank may stay empty."
+        else say(" No sheet has been kept for this chime yet; fill in what you know, every blank may stay empty.")
     )
     if found.fits is None:
         return (
-            "The sheet says too little to predict anything.",
-            f"The voltage on the transformer’s label is the least it needs.{state}",
+            say("The sheet says too little to predict anything."),
+            say("The voltage on the transformer’s label is the least it needs.{state}", state=state),
         )
     if wrong:
         count = words.sentence(words.counted(len(wrong), "thing is", "things are")).rstrip(".")
-        return "It will not work as it is.", f"{count} wrong: {wrong[0].text}{state}"
+        return say("It will not work as it is."), say(
+            "{count} wrong: {text}{state}", count=count, text=resaid(wrong[0].text), state=state
+        )
     if doubtful:
         count = words.sentence(words.counted(len(doubtful), "thing is", "things are")).rstrip(".")
-        return "Nothing is wrong with this fit-out.", f"{count} doubtful: {doubtful[0].text}{state}"
-    return "Nothing is wrong with this fit-out.", f"Nothing is doubtful either.{state}"
+        return say("Nothing is wrong with this fit-out."), say(
+            "{count} doubtful: {text}{state}", count=count, text=resaid(doubtful[0].text), state=state
+        )
+    return say("Nothing is wrong with this fit-out."), say("Nothing is doubtful either.{state}", state=state)
 
 
 def _panels(found: Check, before: Check | None) -> list[fitout_contexts.Panel]:
@@ -132,9 +141,14 @@ def _panels(found: Check, before: Check | None) -> list[fitout_contexts.Panel]:
     scale = fitout_chart.scale_of(shown, earlier, limit_v)  # type: ignore[arg-type]
     return [
         fitout_contexts.Panel(
-            fitout_chart.TITLES[curve.state],
+            say(fitout_chart.TITLES[curve.state]),
             fitout_chart.draw(curve, scale, earlier.get(curve.state), limit_v, number == 0),
-            f"{words.measured(float(curve.volts['nominal'].min()), 'V')} to {words.measured(float(curve.volts['nominal'].max()), 'V')}",
+            words.to(
+                *(
+                    words.measured(float(end), "V")
+                    for end in (curve.volts["nominal"].min(), curve.volts["nominal"].max())
+                )
+            ),
         )
         for number, curve in enumerate(shown)
     ]
@@ -144,22 +158,22 @@ def _figures(found: Check, before: Check | None) -> Table:
     now = figures(found)
     if before is None:
         rows = [Row((_called(one), _value(one))) for one in now if one.value is not None]
-        return Table("What follows from it", ("Quantity", "Predicted"), rows)
+        return Table(say("What follows from it"), (say("Quantity"), say("Predicted")), rows)
     then = {one.name: one for one in figures(before)}
     rows = [
         Row((_called(one), _value(then[one.name]), _value(one)))
         for one in now
         if one.value is not None or then[one.name].value is not None
     ]
-    return Table("What would change", ("Quantity", "As written", "Tried"), rows)
+    return Table(say("What would change"), (say("Quantity"), say("As written"), say("Tried")), rows)
 
 
 def _called(one: Figure) -> str:
-    return words.sentence(one.words).rstrip(".").replace("'", "’")
+    return words.sentence(resaid(one.words)).rstrip(".").replace("'", "’")
 
 
 def _value(one: Figure) -> str:
-    return "–" if one.value is None else quantity(one.value, one.unit).replace(" ", words.THIN)
+    return "–" if one.value is None else pointed(quantity(one.value, one.unit)).replace(" ", words.THIN)
 
 
 def _groups(filled: Mapping[str, str], found: Check | None) -> list[fitout_contexts.Group]:
@@ -168,14 +182,14 @@ def _groups(filled: Mapping[str, str], found: Check | None) -> list[fitout_conte
         remarks.setdefault(one.field, []).append(_remark(one))
     made = [
         fitout_contexts.Group(
-            title,
+            say(title),
             [
                 fitout_contexts.Field(
                     blank.name,
-                    blank.text,
+                    say(blank.text),
                     blank.unit,
                     filled.get(blank.name, ""),
-                    blank.choices,
+                    _choices(blank.choices),
                     remarks.get(blank.name, ()),
                 )
                 for blank in blanks
@@ -184,7 +198,9 @@ def _groups(filled: Mapping[str, str], found: Check | None) -> list[fitout_conte
         for title, blanks in GROUPS
     ]
     doors = [
-        fitout_contexts.Field(name, f"Button {name.removeprefix(DOOR)}", "", value, DOOR_CHOICES, ())
+        fitout_contexts.Field(
+            name, say("Button {name}", name=name.removeprefix(DOOR)), "", value, _choices(DOOR_CHOICES), ()
+        )
         for name, value in sorted(filled.items())
         if name.startswith(DOOR)
     ]
@@ -195,11 +211,16 @@ def _groups(filled: Mapping[str, str], found: Check | None) -> list[fitout_conte
     return made
 
 
+def _choices(choices: Sequence[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    return tuple((value, say(text)) for value, text in choices)
+
+
 def _remark(one: Remark) -> fitout_contexts.Remark:
     return fitout_contexts.Remark(
-        WEIGHTS[one.severity],
-        one.text.replace("'", "’"),
-        "" if one.severity == "note" else f"{one.rule} ({one.source})".replace("'", "’"),
+        say(WEIGHTS[one.severity]),
+        resaid(one.text).replace("'", "’"),
+        "" if one.severity == "note" else f"{resaid(one.rule)} ({resaid(one.source)})".replace("'", "’"),
+        one.severity == "note",
     )
 
 
@@ -212,21 +233,23 @@ def shown_fields(sheet: Mapping[str, Any]) -> list[Table]:
         for blank in blanks:
             value = filled.get(blank.name, "")
             if value:
-                said = dict(blank.choices).get(value, value)
-                rows.append(Row((blank.text, said + (words.THIN + blank.unit if blank.unit else ""))))
+                said = dict(_choices(blank.choices)).get(value, value)
+                rows.append(Row((say(blank.text), said + (words.THIN + blank.unit if blank.unit else ""))))
         if title == "Buttons":
             rows += [
-                Row((f"Button {name.removeprefix(DOOR)}", dict(DOOR_CHOICES).get(value, value)))
+                Row(
+                    (say("Button {name}", name=name.removeprefix(DOOR)), dict(_choices(DOOR_CHOICES)).get(value, value))
+                )
                 for name, value in sorted(filled.items())
                 if name.startswith(DOOR)
             ]
         if rows:
-            tables.append(Table(title, ("", ""), rows))
+            tables.append(Table(say(title), ("", ""), rows))
     return tables
 
 
 def predicted(sheet: Mapping[str, Any]) -> tuple[Table, Sequence[str]]:
     """What follows from a kept sheet, and what is wrong or doubtful with it."""
     found = check(read_fitout(json.dumps(dict(sheet))))
-    remarks = [f"{WEIGHTS[one.severity]}: {one.text}" for one in found.remarks if one.severity != "note"]
+    remarks = [f"{say(WEIGHTS[one.severity])}: {resaid(one.text)}" for one in found.remarks if one.severity != "note"]
     return _figures(found, None), [one.replace("'", "’") for one in remarks]

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from dashboard import caller_contexts, contexts, words
 from dashboard.house import House
+from dashboard.language import marked, resaid, say
 from dashboard.week import MOST, Cell, Rate, Week, draw_across, draw_down
 from service import callers
 from service.callers import Stretch
@@ -14,7 +15,15 @@ from service.ports import Reader
 from service.presses import patterns
 from service.presses.patterns import LocalHour, Patterns, StandsOut, WallClock
 
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+ON_DAYS = (
+    marked("Mondays"),
+    marked("Tuesdays"),
+    marked("Wednesdays"),
+    marked("Thursdays"),
+    marked("Fridays"),
+    marked("Saturdays"),
+    marked("Sundays"),
+)
 NAMED = 4
 """More hours that stand out are not listed; the drawing has them all."""
 
@@ -49,10 +58,10 @@ def make(reader: Reader, house: House) -> caller_contexts.Hours:
         lead=_lead(found, stretch),
         wide=draw_across(week),
         narrow=draw_down(week),
-        names=WEEKDAYS,
-        key="One stroke for each visit"
+        names=[say(name) for name in words.DAYS],
+        key=say("One stroke for each visit")
         if each == 1
-        else f"One stroke for up to {words.counted(each, 'visit')} in an hour",
+        else say("One stroke for up to {visits} in an hour", visits=words.counted(each, "visit")),
         standing=[words.sentence(told(one)) for one in _strongest(found.standing_out)[:NAMED]],
         table=_table(found),
         by_hour=_by_hour(found),
@@ -60,7 +69,7 @@ def make(reader: Reader, house: House) -> caller_contexts.Hours:
 
 
 def _week(found: Patterns, stretch: Stretch, clock: WallClock, each: int) -> Week:
-    whole = [[0.0] * 24 for _ in WEEKDAYS]
+    whole = [[0.0] * 24 for _ in words.DAYS]
     moment_s = stretch[0]
     while moment_s < stretch[1]:
         after_s = min((moment_s // patterns.CELL_S + 1) * patterns.CELL_S, stretch[1])
@@ -82,13 +91,21 @@ def _week(found: Patterns, stretch: Stretch, clock: WallClock, each: int) -> Wee
     ]
     times = {one.weekday: one.times for one in often if one.hour is None}
     remarks = [
-        words.counted(rate.visits, "visit") + (f", {times[day]:.1f} times the mean" if day in times else "")
+        words.counted(rate.visits, "visit")
+        + (say(", {times} times the mean", times=words.figure(times[day], ".1f")) if day in times else "")
         for day, rate in enumerate(found.by_weekday)
     ]
     rates = [
         None if one.per_hour is None else Rate(one.per_hour, one.low or 0.0, one.high or 0.0) for one in found.by_hour
     ]
-    return Week(WEEKDAYS, cells, remarks, rates, found.mean.per_hour or 0.0, _straight(found.quiet_hours))
+    return Week(
+        [say(name) for name in words.DAYS],
+        cells,
+        remarks,
+        rates,
+        found.mean.per_hour or 0.0,
+        _straight(found.quiet_hours),
+    )
 
 
 def _straight(hours: Sequence[int]) -> list[tuple[int, int]]:
@@ -120,14 +137,26 @@ def around_midnight(hours: Sequence[int]) -> list[tuple[int, int]]:
 
 def quiet(hours: Sequence[int]) -> str:
     """The usual quiet hours as a sentence; empty where there are none."""
-    runs = [f"from {first:02d}.00 to {after:02d}.00" for first, after in around_midnight(hours)]
-    return words.sentence(f"{words.listed(runs)} most likely nobody rings") if runs else ""
+    runs = [
+        say("from {first} to {last}", first=words.hour(first), last=words.hour(after))
+        for first, after in around_midnight(hours)
+    ]
+    return words.sentence(say("{listed} most likely nobody rings", listed=words.listed(runs))) if runs else ""
 
 
 def told(one: StandsOut) -> str:
-    days = "every day" if one.weekday is None else f"{WEEKDAYS[one.weekday]}s"
-    hours = "" if one.hour is None else f" from {one.hour:02d}.00 to {one.hour + 1:02d}.00"
-    return f"{days}{hours}, {one.times:.1f} times the mean of the house"
+    days = say("every day") if one.weekday is None else say(ON_DAYS[one.weekday])
+    hours = (
+        ""
+        if one.hour is None
+        else say(" from {first} to {last}", first=words.hour(one.hour), last=words.hour(one.hour + 1))
+    )
+    return say(
+        "{days}{hours}, {times} times the mean of the house",
+        days=days,
+        hours=hours,
+        times=words.figure(one.times, ".1f"),
+    )
 
 
 def _strongest(found: Sequence[StandsOut]) -> list[StandsOut]:
@@ -137,14 +166,18 @@ def _strongest(found: Sequence[StandsOut]) -> list[StandsOut]:
 
 def _headline(found: Patterns) -> str:
     if found.too_little:
-        return "It is too early to say when callers come."
+        return say("It is too early to say when callers come.")
     strongest = _strongest(found.standing_out)
     if not strongest:
-        return "No hour of the week stands out."
+        return say("No hour of the week stands out.")
     best = strongest[0]
-    day = f" on {WEEKDAYS[best.weekday]}s" if best.weekday is not None else ""
-    hour = f" from {best.hour:02d}.00 to {best.hour + 1:02d}.00" if best.hour is not None else ""
-    return f"Callers come most often{day}{hour}."
+    day = say(" on {days}", days=say(ON_DAYS[best.weekday])) if best.weekday is not None else ""
+    hour = (
+        say(" from {first} to {last}", first=words.hour(best.hour), last=words.hour(best.hour + 1))
+        if best.hour is not None
+        else ""
+    )
+    return say("Callers come most often{day}{hour}.", day=day, hour=hour)
 
 
 def _lead(found: Patterns, stretch: Stretch) -> str:
@@ -152,24 +185,31 @@ def _lead(found: Patterns, stretch: Stretch) -> str:
     blind_s = max(0.0, whole_s - found.mean.watched_h * 3600.0)
     days = round(whole_s / 86_400)
     span = words.counted(days, "day") if days < 14 else words.counted(days // 7, "week")
-    said = [words.sentence(f"not enough yet: {found.too_little}")] if found.too_little else []
+    said = (
+        [words.sentence(say("not enough yet: {too_little}", too_little=resaid(found.too_little)))]
+        if found.too_little
+        else []
+    )
     said += [quiet(found.quiet_hours)] if found.quiet_hours else []
-    said.append(words.sentence(f"{words.counted(found.mean.visits, 'visit')} in {span}"))
+    said.append(words.sentence(say("{visits} in {span}", visits=words.counted(found.mean.visits, "visit"), span=span)))
     if blind_s >= 60.0:
         said.append(
-            f"For {words.duration(blind_s)} of them nothing could be recorded; that counts neither for an hour nor against it."
+            say(
+                "For {duration} of them nothing could be recorded; that counts neither for an hour nor against it.",
+                duration=words.duration(blind_s),
+            )
         )
     return " ".join(said)
 
 
 def _table(found: Patterns) -> contexts.Table:
-    heads = ("Hour", *(name[:3] for name in WEEKDAYS), "All")
+    heads = (say("Hour"), *(say(name) for name in words.SHORT_DAYS), say("All"))
     rows = []
     for hour in range(24):
         cells = [found.table[day][hour] for day in range(7)] + [found.by_hour[hour]]
         told_ = ["–" if rate.per_hour is None else str(rate.visits) for rate in cells]
         rows.append(contexts.Row((f"{hour:02d}", *told_)))
-    return contexts.Table("Visits in each hour of the week", heads, rows)
+    return contexts.Table(say("Visits in each hour of the week"), heads, rows)
 
 
 def _by_hour(found: Patterns) -> contexts.Table:
@@ -178,9 +218,12 @@ def _by_hour(found: Patterns) -> contexts.Table:
         figures = (
             ("–", "–")
             if rate.per_hour is None
-            else (f"{rate.per_hour:.2f}", f"{rate.low or 0.0:.2f} to {rate.high or 0.0:.2f}")
+            else (
+                words.figure(rate.per_hour, ".2f"),
+                words.to(words.figure(rate.low or 0.0, ".2f"), words.figure(rate.high or 0.0, ".2f")),
+            )
         )
         watched = f"{rate.watched_h:.0f}{words.THIN}h"
         rows.append(contexts.Row((f"{hour:02d}", str(rate.visits), watched, *figures)))
-    heads = ("Hour", "Visits", "Watched", "In an hour", "Nine times in ten")
-    return contexts.Table("Visits in an hour watched, all days", heads, rows)
+    heads = (say("Hour"), say("Visits"), say("Watched"), say("In an hour"), say("Nine times in ten"))
+    return contexts.Table(say("Visits in an hour watched, all days"), heads, rows)

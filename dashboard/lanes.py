@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboard.house import House
+from dashboard.language import say
 from service import model
 
 
@@ -20,7 +21,7 @@ class Lane:
 
 def door_name(door: model.Door) -> str:
     """As said in a sentence: `Front door`, or the name as its owner gave it."""
-    return f"{door.name} door" if door.name.casefold() == door.door.casefold() else door.name
+    return say("{name} door", name=door.name) if door.name.casefold() == door.door.casefold() else door.name
 
 
 def at_the(name: str) -> str:
@@ -30,7 +31,7 @@ def at_the(name: str) -> str:
     ('the front door', 'Ann’s door')
     """
     plain = name.endswith(" door") and name.count(" ") == 1 and "’" not in name and "'" not in name
-    return f"the {name[0].lower()}{name[1:]}" if plain else name
+    return say("the {name}{name2}", name=name[0].lower(), name2=name[1:]) if plain else name
 
 
 def lanes_of(house: House) -> list[Lane]:
@@ -41,7 +42,11 @@ def lanes_of(house: House) -> list[Lane]:
         lanes += [
             Lane(door.name.removesuffix(" door"), door.chime, door.door, end, chime.first_heard_s) for door in doors
         ]
-        name = "Chime" if len(house.chimes) == 1 else f"{chime.chime.replace('-', ' ').capitalize()} chime"
+        name = (
+            say("Chime")
+            if len(house.chimes) == 1
+            else say("{chime} chime", chime=chime.chime.replace("-", " ").capitalize())
+        )
         lanes.append(Lane(name, chime.chime, None, end, chime.first_heard_s))
     return lanes
 

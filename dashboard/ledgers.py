@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from dashboard import contexts, words
 from dashboard.doorstep import head
 from dashboard.house import House
+from dashboard.language import resaid, say
 from dashboard.svg import drawing, line_across, line_down
 from service import model
 from service.errors import NotFound
@@ -20,7 +21,9 @@ def zone_of(site: model.Site) -> ZoneInfo:
     try:
         return ZoneInfo(site.time_zone)
     except (ZoneInfoNotFoundError, ValueError):
-        raise NotFound(f"The time zone {site.time_zone!r} of this house is not known here.") from None
+        raise NotFound(
+            say("The time zone {time_zone} of this house is not known here.", time_zone=f"{site.time_zone!r}")
+        ) from None
 
 
 def first_stroke(house: House, prefix: str) -> str:
@@ -43,25 +46,28 @@ def nobody(chimes: Sequence[model.Chime], health: Health, now_s: float, prefix: 
             words.counted(len(chimes), "chime is heard, and not claimed", "chimes are heard, and not claimed")
         )
         if chimes
-        else "Nothing has been recorded yet."
+        else say("Nothing has been recorded yet.")
     )
-    since = words.moment(health.started_s, now_s, zone)
+    since = words.stamp(health.started_s, now_s, zone)
     lead = (
-        "What it says is kept meanwhile. Claim it, and its presses are shown."
+        say("What it says is kept meanwhile. Claim it, and its presses are shown.")
         if len(chimes) == 1
-        else "What they say is kept meanwhile. Claim one, and its presses are shown."
+        else say("What they say is kept meanwhile. Claim one, and its presses are shown.")
         if chimes
-        else f"Bellcrank has been listening since {since.removeprefix('at ')} UTC. Ring the bell, and the stroke will appear here."
+        else say(
+            "Bellcrank has been listening since {since} UTC. Ring the bell, and the stroke will appear here.",
+            since=since,
+        )
     )
     return contexts.Nobody(
-        contexts.Head("Doorstep", "home", at=words.clock(now_s, zone)),
+        contexts.Head(say("Doorstep"), "home", at=words.clock(now_s, zone)),
         headline,
         lead,
         unclaimed(chimes, now_s, zone),
         f"{prefix}/1/<site>/<chime>/pack",
-        [words.sentence(trouble) for trouble in health.troubles() if trouble != health.store_trouble],
+        [words.sentence(resaid(trouble)) for trouble in health.troubles() if trouble != health.store_trouble],
         drawing(6.1, *feint, *lines, class_="across begin"),
-        contexts.Failure(words.sentence(health.store_trouble)) if health.store_trouble else None,
+        contexts.Failure(words.sentence(resaid(health.store_trouble))) if health.store_trouble else None,
     )
 
 
@@ -69,24 +75,24 @@ def set_aside(house: House, packs: Sequence[model.SetAside], onward: str | None)
     rows = [
         contexts.SetAsideRow(
             f"{words.day_and_month(words.local(pack.received_s, house.zone).date())}, "
-            f"{words.local(pack.received_s, house.zone).strftime('%H.%M.%S')}",
+            f"{words.in_hours(words.local(pack.received_s, house.zone), seconds=True)}",
             pack.topic,
-            {"mqtt": "MQTT", "http": "HTTP", "file": "a recording"}[pack.via],
+            {"mqtt": "MQTT", "http": "HTTP", "file": say("a recording")}[pack.via],
             words.bytes_in_words(pack.size),
-            pack.reason.rstrip(".") + ".",
+            resaid(pack.reason).rstrip(".") + ".",
             shown(pack.payload),
         )
         for pack in packs
     ]
-    headline = f"{words.counted(len(rows), 'pack')} {'was' if len(rows) == 1 else 'were'} not understood"
+    headline = words.counted(len(rows), "pack was not understood", "packs were not understood")
     if onward:
-        headline = f"{words.number(len(rows))} packs, and older ones, were not understood"
+        headline = say("{number} packs, and older ones, were not understood", number=words.number(len(rows)))
     return contexts.SetAside(
-        head(house, "Set aside", "set_aside"),
-        words.sentence(headline if rows else "No pack has been set aside"),
-        "Each was kept as it came, with the reason. Nothing else was disturbed by it."
+        head(house, say("Set aside"), "set_aside"),
+        words.sentence(headline if rows else say("No pack has been set aside")),
+        say("Each was kept as it came, with the reason. Nothing else was disturbed by it.")
         if rows
-        else "Whatever has come could be understood.",
+        else say("Whatever has come could be understood."),
         rows,
         onward or "",
     )
@@ -98,16 +104,16 @@ def shown(payload: bytes) -> str:
     more = " …" if len(payload) > FIRST_BYTES else ""
     if first and all(32 <= byte < 127 for byte in first):
         return first.decode("ascii") + more
-    return first.hex(" ") + more if first else "empty"
+    return first.hex(" ") + more if first else say("empty")
 
 
 def names(house: House, zones: Sequence[str], refused: str, done: bool) -> contexts.Names:
     return contexts.Names(
-        head(house, "Names", "names"),
+        head(house, say("Names"), "names"),
         house.site.name,
         house.site.time_zone,
         zones,
         [contexts.DoorName(door.chime, door.door, door.name) for door in house.doors],
-        refused,
-        "The new name is kept." if done else "",
+        resaid(refused),
+        say("The new name is kept.") if done else "",
     )

@@ -7,6 +7,7 @@ from typing import Literal
 from dashboard import entries, words
 from dashboard.house import House
 from dashboard.lanes import Lane, door_name, lanes_of, places_of
+from dashboard.language import say
 
 STROKES_LIMIT = 5
 """More presses than this are drawn as so many strokes, and counted in words."""
@@ -85,7 +86,7 @@ def day_of(house: House, start_s: float, end_s: float, looked_s: float | None = 
 def _span(house: House, first_s: float, last_s: float, end_s: float) -> str:
     """Only the end of the day itself is told as 24.00."""
     whole = last_s >= end_s and end_s < house.now_s
-    return f"{words.clock(first_s, house.zone)} to {'24.00' if whole else words.clock(last_s, house.zone)}"
+    return words.to(words.clock(first_s, house.zone), words.hour(24) if whole else words.clock(last_s, house.zone))
 
 
 def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -> list[Mark]:
@@ -97,7 +98,7 @@ def _visit_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
         if lane is None or not start_s <= visit.start_s < end_s:
             continue
         doubtful = visit.doubtful
-        name = f"{lanes[lane].label}, doubtful" if doubtful else names[visit.chime, visit.door]
+        name = say("{label}, doubtful", label=lanes[lane].label) if doubtful else names[visit.chime, visit.door]
         heading = f"{words.clock(visit.start_s, house.zone)} {name}"
         marks.append(
             Mark(
@@ -131,7 +132,11 @@ def _unseen_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: fl
                 lane,
                 (),
                 "sounded alone" in one.why,
-                f"{words.clock(one.start_s, house.zone)} {lanes[lane].label}, no press seen",
+                say(
+                    "{clock} {label}, no press seen",
+                    clock=words.clock(one.start_s, house.zone),
+                    label=lanes[lane].label,
+                ),
                 entries.unseen(one, doors),
             )
         )
@@ -146,8 +151,12 @@ def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
         lane = places.get((spell.chime, None))
         if lane is None or last <= first:
             continue
-        who = "the chime" if len(house.chimes) == 1 else f"the {lanes[lane].label[0].lower()}{lanes[lane].label[1:]}"
-        cause = entries.CAUSES[spell.why].format(who=who)
+        who = (
+            say("the chime")
+            if len(house.chimes) == 1
+            else say("the {label}{label2}", label=lanes[lane].label[0].lower(), label2=lanes[lane].label[1:])
+        )
+        cause = say(entries.CAUSES[spell.why], who=who)
         marks.append(
             Mark(
                 "blind",
@@ -157,7 +166,7 @@ def _blind_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: flo
                 (),
                 None,
                 _span(house, first, last, end_s),
-                f"Nothing could be recorded: {cause}. A caller may have come and gone.",
+                say("Nothing could be recorded: {cause}. A caller may have come and gone.", cause=cause),
             )
         )
     return marks
@@ -173,7 +182,7 @@ def _unfitted_marks(house: House, lanes: Sequence[Lane], start_s: float, end_s: 
         if lane is None or last <= first:
             continue
         heading = f"{_span(house, first, last, end_s)} {lanes[lane].label}"
-        text = "Nothing had been heard of this door yet: a press there may have left no mark."
+        text = say("Nothing had been heard of this door yet: a press there may have left no mark.")
         marks.append(Mark("blind", first, lane, lane, (), None, heading, text))
     return marks
 
@@ -210,12 +219,12 @@ def _breaks(house: House, lanes: Sequence[Lane], start_s: float, end_s: float) -
 
 def _ending(house: House, now_s: float | None, end_s: float) -> tuple[str, str]:
     if now_s is None:
-        return "24.00", ""
-    heading = f"{words.clock(now_s, house.zone)} Now"
+        return words.hour(24), ""
+    heading = say("{clock} Now", clock=words.clock(now_s, house.zone))
     if house.store_trouble:
-        return heading, "Not recording."
+        return heading, say("Not recording.")
     silent = house.silent()
     if not silent:
-        return f"{heading}, and listening", ""
+        return say("{heading}, and listening", heading=heading), ""
     last_s = max(chime.last_heard_s for chime in silent)
-    return heading, f"Not heard since {words.moment(last_s, house.now_s, house.zone).removeprefix('at ')}."
+    return heading, say("Not heard since {moment}.", moment=words.stamp(last_s, house.now_s, house.zone))

@@ -29,6 +29,7 @@ from dashboard import (
 )
 from dashboard.absences import Person, Wish, question
 from dashboard.house import House, back, day_stretch, gather, shortest_sure, with_redatings
+from dashboard.language import say
 from dashboard.sheets import SheetRoute, Sheets, name_of, person_of, remember
 from dashboard.supply_points import PastDays
 from service import model
@@ -132,7 +133,7 @@ def _doorsteps(
             wanted = date.fromisoformat(day)
             start_s, _ = day_stretch(wanted, ledgers.zone_of(place))
         except (ValueError, OverflowError, OSError):
-            raise NotFound(f"{day!r} is no day such as 2026-11-24.") from None
+            raise NotFound(say("{day} is no day such as 2026-11-24.", day=f"{day!r}")) from None
         around = gather(reader, place, health, start_s, clock(), stale_after_s, until_day=wanted)
         return sheets.answer("day.html", doorstep.make_day(around, wanted))
 
@@ -186,7 +187,13 @@ def _others(
             asked = stretch_sheet.asked_of(house, known, first, last, burst)
             sheet = stretch_sheet.make(reader, house, known, asked)
         except (ValueError, OverflowError, OSError):
-            raise NotFound(f"{first!r} to {last!r} is no stretch of days such as 2026-11-01 to 2026-11-24.") from None
+            raise NotFound(
+                say(
+                    "{first} to {last} is no stretch of days such as 2026-11-01 to 2026-11-24.",
+                    first=f"{first!r}",
+                    last=f"{last!r}",
+                )
+            ) from None
         return sheets.answer("stretch.html", sheet)
 
     @router.post("/house/{site}/chime/{chime}/commissioning", name="commission")

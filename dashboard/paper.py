@@ -2,11 +2,13 @@
 
 import logging
 
+from dashboard.language import marked, say
 from service.errors import SettingError
 
-NEEDS = (
-    "A PDF needs the library Pango (Debian, Ubuntu, Raspberry Pi OS: sudo apt install libpango-1.0-0 libpangoft2-1.0-0 "
-    "libharfbuzz-subset0; macOS: brew install pango). Until then, print the page from the browser."
+NEEDS = marked(
+    "A PDF needs the library Pango (Debian, Ubuntu, Raspberry Pi OS: sudo apt install libpango-1.0-0 "
+    "libpangoft2-1.0-0 libharfbuzz-subset0; macOS: brew install pango). Until then, print the page "
+    "from the browser."
 )
 
 
@@ -16,7 +18,7 @@ def pdf(html: str) -> bytes:
         from weasyprint import HTML  # type: ignore[import-untyped]
         from weasyprint.urls import URLFetcher  # type: ignore[import-untyped]
     except OSError:
-        raise SettingError(NEEDS) from None
+        raise SettingError(say(NEEDS)) from None
     logging.getLogger("weasyprint").setLevel(
         logging.ERROR
     )  # the sheet is written for screens too, and it names each rule it passes over

@@ -10,10 +10,11 @@ import numpy as np
 from dashboard import bench_chart, stretch_contexts, words
 from dashboard.cycle import Cycles, two_cycles
 from dashboard.house import House
+from dashboard.language import marked, say
 from service import model, outlooks
 from service.ports import Reader
 
-NAMES = {"idle": "At rest", "test": "With the test load", "sound": "While it sounds"}
+NAMES = {"idle": marked("At rest"), "test": marked("With the test load"), "sound": marked("While it sounds")}
 STATES = {"idle": "idle", "test": "test", "sound": "sounding"}
 
 
@@ -33,13 +34,13 @@ def cycles_of(
     waves: list[tuple[str, bench_chart.Wave, str]] = []
     for burst in sorted(bursts, key=lambda one: list(NAMES).index(one.kind) if one.kind in NAMES else len(NAMES)):
         cycles = two_cycles(burst) if burst.kind in NAMES else None
-        if cycles is None or any(NAMES[burst.kind] == name for name, _, _ in waves):
+        if cycles is None or any(say(NAMES[burst.kind]) == name for name, _, _ in waves):
             continue
         curve = predicted.get(STATES[burst.kind])
         volts = np.asarray(curve.volts["nominal"]) if curve else np.zeros(0)
         beside = _from_trough(volts, len(cycles.volts)) if curve and cycles.mains_hz else []
         wave = bench_chart.Wave([float(v) for v in cycles.volts], beside, float(cycles.times_s[-1]) or 0.04)
-        waves.append((NAMES[burst.kind], wave, _told(cycles, beside)))
+        waves.append((say(NAMES[burst.kind]), wave, _told(cycles, beside)))
     scale = bench_chart.common_scale([wave for _, wave, _ in waves])
     return [
         stretch_contexts.Cycle(name, bench_chart.draw(wave, scale, number == 0), told, bool(wave.predicted))
@@ -56,7 +57,15 @@ def _from_trough(volts: "np.ndarray[tuple[int], np.dtype[np.float64]]", count: i
 
 
 def _told(cycles: Cycles, predicted: Sequence[float]) -> str:
-    said = f"Measured {words.measured(cycles.low_v, 'V')} to {words.measured(cycles.high_v, 'V')}"
+    said = say(
+        "Measured {measured} to {measured2}",
+        measured=words.measured(cycles.low_v, "V"),
+        measured2=words.measured(cycles.high_v, "V"),
+    )
     if predicted:
-        said += f", predicted at nominal mains {words.measured(min(predicted), 'V')} to {words.measured(max(predicted), 'V')}"
+        said += say(
+            ", predicted at nominal mains {measured} to {measured2}",
+            measured=words.measured(min(predicted), "V"),
+            measured2=words.measured(max(predicted), "V"),
+        )
     return said + "."

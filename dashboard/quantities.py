@@ -1,29 +1,30 @@
 """Quantities by name: what they are called, and their figures in units that a person reads. Knows no record and no page."""
 
 from dashboard import words
+from dashboard.language import marked, point, say
 
 NAMES = {
-    "mains_hz": "Mains frequency",
-    "reservoir_f": "Capacity of the reservoir",
-    "source_ohm": "Resistance of transformer and wire",
-    "open_circuit_v": "Voltage of the transformer, open",
-    "idle_a": "Current at rest",
-    "sound_a": "Current while sounding",
-    "ripple_v": "Ripple",
-    "headroom_v": "Headroom of the regulator",
-    "shortest_sure_press_s": "Shortest press that is always seen",
-    "esr_ohm": "Inner resistance of the reservoir",
-    "across_button_ohm": "Resistance across the button",
-    "rise_at_press_v": "Rise of the rail at a press",
-    "rises_without_pulses": "Rises of the rail without a pulse",
-    "pulse_width_s": "Width of the pulses",
-    "standing_pulse_share": "Cycles with a pulse though nobody presses",
-    "fed_without_press_s": "Time fed though nobody pressed",
-    "falling_s": "Time in which the rail only fell",
-    "pulsed_while_falling_share": "Pulses while the rail fell",
-    "events": "Times it was seen",
-    "residual_share": "Voltage meanwhile",
-    "duration_s": "How long",
+    "mains_hz": marked("Mains frequency"),
+    "reservoir_f": marked("Capacity of the reservoir"),
+    "source_ohm": marked("Resistance of transformer and wire"),
+    "open_circuit_v": marked("Voltage of the transformer, open"),
+    "idle_a": marked("Current at rest"),
+    "sound_a": marked("Current while sounding"),
+    "ripple_v": marked("Ripple"),
+    "headroom_v": marked("Headroom of the regulator"),
+    "shortest_sure_press_s": marked("Shortest press that is always seen"),
+    "esr_ohm": marked("Inner resistance of the reservoir"),
+    "across_button_ohm": marked("Resistance across the button"),
+    "rise_at_press_v": marked("Rise of the rail at a press"),
+    "rises_without_pulses": marked("Rises of the rail without a pulse"),
+    "pulse_width_s": marked("Width of the pulses"),
+    "standing_pulse_share": marked("Cycles with a pulse though nobody presses"),
+    "fed_without_press_s": marked("Time fed though nobody pressed"),
+    "falling_s": marked("Time in which the rail only fell"),
+    "pulsed_while_falling_share": marked("Pulses while the rail fell"),
+    "events": marked("Times it was seen"),
+    "residual_share": marked("Voltage meanwhile"),
+    "duration_s": marked("How long"),
 }
 """Any other is called by its own name."""
 
@@ -51,7 +52,7 @@ def name_of(quantity: str) -> str:
     ('Capacity of the reservoir', 'Supply dip', 'Pulses per cycle')
     """
     if quantity in NAMES:
-        return NAMES[quantity]
+        return say(NAMES[quantity])
     return quantity.removesuffix("_" + _unit_of(quantity)).replace("_", " ").capitalize()
 
 
@@ -82,7 +83,7 @@ def between(quantity: str, low: float | None, high: float | None) -> str:
     unit = last.rpartition(words.THIN)[2]
     if words.THIN in last and first.endswith(words.THIN + unit):
         first = first.removesuffix(words.THIN + unit)
-    return f"{first} to {last}"
+    return words.to(first, last)
 
 
 def compared(value: float, expected: float | None) -> str:
@@ -94,10 +95,11 @@ def compared(value: float, expected: float | None) -> str:
         return ""
     ratio = value / expected
     if abs(ratio - 1.0) < 0.015:
-        return "as expected"
+        return say("as expected")
     if ratio >= 2.0:
-        return f"{_rounded(ratio, 2)} times as much"
-    return f"{100 * abs(ratio - 1.0):.0f}{words.THIN}% {'more' if ratio > 1.0 else 'less'}"
+        return say("{number} times as much", number=_rounded(ratio, 2))
+    share = f"{100 * abs(ratio - 1.0):.0f}{words.THIN}%"
+    return say("{share} more", share=share) if ratio > 1.0 else say("{share} less", share=share)
 
 
 def _scale(quantity: str, size: float) -> tuple[float, str]:
@@ -115,6 +117,10 @@ def _unit_of(quantity: str) -> str:
 
 def _rounded(value: float, digits: int) -> str:
     """To significant figures, never with an exponent."""
+    return _plain(value, digits).replace(".", point())
+
+
+def _plain(value: float, digits: int) -> str:
     if value == 0.0:
         return "0"
     text = f"{value:.{digits}g}"

@@ -12,16 +12,17 @@ from math import inf
 from jinja2 import Environment
 from markupsafe import Markup
 
-from dashboard import blind_words, finding_list, outlook_lines, quantities, report_contexts, words
+from dashboard import blind_words, finding_list, outlook_lines, quantities, report_contexts, supply_contexts, words
 from dashboard.contexts import Row, Table
 from dashboard.filling import environment, filled
 from dashboard.house import House, midnight_s
 from dashboard.lanes import at_the, door_name
+from dashboard.language import marked, resaid, say
 from dashboard.report_month import draw_month
 from dashboard.report_rail import draw_rail
 from dashboard.supply_points import MONTH_STEP_S, PastDays
 from service import model, outlooks
-from service.findings.advice import CAUTIONS
+from service.findings.advice import ADVICE, CAUTIONS
 from service.findings.outlook import NAMES, Limit, Outlook, limits_of
 from service.findings.testimony import SURVEY_S
 from service.ports import Reader
@@ -33,16 +34,16 @@ BEYOND = ("esr_ohm", "shortest_sure_press_s", "mains_hz")
 """Measured too, and told with the others on the pages for the trade."""
 
 TOOLS = (
-    ("meter", "a multimeter"),
-    ("oscilloscope", "an oscilloscope with a ×10 probe"),
-    ("capacitor", "a reservoir capacitor of at least the fitted capacitance and voltage"),
-    ("diode", "diodes for the buttons, 1 A and 400 V or more"),
-    ("transformer", "a bell transformer of the right voltage"),
-    ("contact", "contact cleaner"),
-    ("button", "a push button"),
-    ("optocoupler", "an optocoupler of the fitted kind"),
-    ("wire", "bell wire and joints"),
-    ("ladder", "a ladder"),
+    ("meter", marked("a multimeter")),
+    ("oscilloscope", marked("an oscilloscope with a ×10 probe")),
+    ("capacitor", marked("a reservoir capacitor of at least the fitted capacitance and voltage")),
+    ("diode", marked("diodes for the buttons, 1 A and 400 V or more")),
+    ("transformer", marked("a bell transformer of the right voltage")),
+    ("contact", marked("contact cleaner")),
+    ("button", marked("a push button")),
+    ("optocoupler", marked("an optocoupler of the fitted kind")),
+    ("wire", marked("bell wire and joints")),
+    ("ladder", marked("a ladder")),
 )
 """Words of the advice, and what they ask for (chosen)."""
 
@@ -82,18 +83,24 @@ def make(reader: Reader, house: House, standing: Standing, past: PastDays) -> re
         back=standing.back,
         paper=standing.paper,
         house=house.site.name,
-        span=f"{words.day_and_month(first)} to {words.day_and_month(last)} {last.year}. Written at "
-        f"{words.clock(house.now_s, house.zone)} on {words.day_and_month(last)}.",
+        span=say(
+            "{day_and_month} to {day_and_month2} {year}. Written at {clock} on {day_and_month3}.",
+            day_and_month=words.day_and_month(first),
+            day_and_month2=words.day_and_month(last),
+            year=last.year,
+            clock=words.clock(house.now_s, house.zone),
+            day_and_month3=words.day_and_month(last),
+        ),
         in_short=_in_short(house, visits, blind_s, begun_s, chimes),
         month=draw_month(house, DAYS),
-        month_told=f"{_sides(house)} Hatched: nothing could be recorded.",
-        totals=(str(len(visits)), words.duration(blind_s) if blind_s >= 1.0 else "none"),
+        month_told=say("{sides} Hatched: nothing could be recorded.", sides=_sides(house)),
+        totals=(str(len(visits)), words.duration(blind_s) if blind_s >= 1.0 else say("none")),
         chimes=chimes,
         statistics=_statistics(house, start_s),
         blind=_blind(house, begun_s),
         unseen=_unseen(house, begun_s),
         bring=_bring(findings),
-        cautions=[one.replace("'", "’") for one in CAUTIONS],
+        cautions=[resaid(one).replace("'", "’") for one in CAUTIONS],
         zone=house.site.time_zone,
     )
 
@@ -105,25 +112,39 @@ def _in_short(
     begun_s: float,
     chimes: Sequence[report_contexts.ChimeReport],
 ) -> str:
-    said = [f"The bell was rung on {words.counted(len(visits), 'visit')}." if visits else "Nobody rang."]
+    said = [
+        say("The bell was rung on {visits}.", visits=words.counted(len(visits), "visit"))
+        if visits
+        else say("Nobody rang.")
+    ]
     if blind_s >= 1.0:
-        said.append(f"For {words.duration(blind_s)} nothing could be recorded.")
+        said.append(say("For {duration} nothing could be recorded.", duration=words.duration(blind_s)))
     else:
-        said.append("No blind time.")
+        said.append(say("No blind time."))
     awaited_s = house.unwatched(begun_s, house.now_s) - blind_s
     if awaited_s >= 1.0:
-        said.append(f"What was pressed in the last {words.duration(awaited_s)} may yet arrive.")
+        said.append(say("What was pressed in the last {duration} may yet arrive.", duration=words.duration(awaited_s)))
     said += [words.sentence(one) for one in blind_words.late_doors(house, begun_s, house.now_s)]
     unseen = len(house.unseen(begun_s, house.now_s))
     if unseen:
-        said.append(words.sentence(f"{words.times(unseen)} the chime sounded, or the rail rose, with no press seen"))
+        said.append(
+            words.sentence(
+                say("{times} the chime sounded, or the rail rose, with no press seen", times=words.times(unseen))
+            )
+        )
     for chime in chimes:
-        who = f"At the {chime.name}: " if chime.name else ""
+        who = say("At the {name}: ", name=chime.name) if chime.name else ""
         if chime.findings:
             first = chime.findings[0]
             said.append(f"{who}{first.title}{f', {first.door}' if first.door else ''}. {first.likelihood}.")
         elif chime.compared:
-            said.append(f"{who}Nothing was found wrong{', as far as it could be judged' if chime.missing else ''}.")
+            said.append(
+                say(
+                    "{who}Nothing was found wrong{value}.",
+                    who=who,
+                    value=say(", as far as it could be judged") if chime.missing else "",
+                )
+            )
         said += chime.outlook[:1] if chime.outlook and "reaches" in chime.outlook[0] else []
     return " ".join(said)
 
@@ -142,15 +163,15 @@ def _chime(
     ]
     rail = draw_rail(points, start_s, house.now_s, MONTH_STEP_S, ticks, limit_v)
     return report_contexts.ChimeReport(
-        name=f"{name.replace('-', ' ')} chime" if len(house.chimes) > 1 else "",
+        name=say("{name} chime", name=name.replace("-", " ")) if len(house.chimes) > 1 else "",
         supply=_supply(reader, house, chime, ahead),
         bounds=_bounds(reader, house, chime),
         outlook=outlook_lines.lines(ahead, house.now_s, house.zone) if ahead else (),
         rail=rail,
-        rail_told="The rail, V: lowest to highest in each stretch, and mean."
-        + (" Toothed: the regulator drops out below." if limit_v else "")
+        rail_told=say("The rail, V: lowest to highest in each stretch, and mean.")
+        + (say(" Toothed: the regulator drops out below.") if limit_v else "")
         if rail
-        else "This chime tells nothing of its rail.",
+        else say("This chime tells nothing of its rail."),
         findings=found.findings,
         missing=found.missing,
         compared=found.compared,
@@ -178,18 +199,18 @@ def _supply(reader: Reader, house: House, chime: model.Chime, ahead: Sequence[Ou
             quantities.figure(quantity, then),
             quantities.figure(quantity, measured.value),
             _limit(quantity, limit),
-            quantities.compared(measured.value, then).replace("as expected", "unchanged"),
+            quantities.compared(measured.value, then).replace(say("as expected"), say("unchanged")),
         )
         rows.append(Row(cells))
     newest_s = max((point.at_s for point in now.values()), default=house.now_s)
     heads = (
-        "Quantity",
-        _day(house, records[0].end_s) if records else "Then",
+        say("Quantity"),
+        _day(house, records[0].end_s) if records else say("Then"),
         _day(house, newest_s),
-        "Limit",
-        "In words",
+        say("Limit"),
+        say("In words"),
     )
-    return Table("Supply, with the limits", heads, rows)
+    return Table(say("Supply, with the limits"), heads, rows)
 
 
 def _day(house: House, moment_s: float) -> str:
@@ -211,12 +232,14 @@ def _bounds(reader: Reader, house: House, chime: model.Chime) -> Table:
         for name in (*NAMES, *BEYOND)
         if name in now
     ]
-    return Table("Measured, with its bounds", ("Quantity", "Measured", "Nine times in ten"), rows)
+    return Table(say("Measured, with its bounds"), (say("Quantity"), say("Measured"), say("Nine times in ten")), rows)
 
 
 def _limit(quantity: str, limit: Limit | None) -> str:
     return (
-        "" if limit is None else f"{'at least' if limit.low else 'at most'} {quantities.figure(quantity, limit.value)}"
+        ""
+        if limit is None
+        else f"{say('at least') if limit.low else say('at most')} {quantities.figure(quantity, limit.value)}"
     )
 
 
@@ -245,13 +268,21 @@ def _statistics(house: House, start_s: float) -> Table:
                     str(len(presses)),
                     words.duration(held[len(held) // 2]) if held else "–",
                     words.duration(held[-1]) if held else "–",
-                    "–" if busiest is None else f"{busiest:02d}.00 to {(busiest + 1) % 24:02d}.00",
+                    "–" if busiest is None else words.to(words.hour(busiest), words.hour((busiest + 1) % 24)),
                     str(sum(p.drop_outs > 0 or p.bounce for p in presses)),
                 )
             )
         )
-    heads = ("Door", "Visits", "Presses", "Held, usually", "Longest", "Busiest hour", "Bounced")
-    return Table("Presses at each door", heads, rows)
+    heads = (
+        say("Door"),
+        say("Visits"),
+        say("Presses"),
+        say("Held, usually"),
+        say("Longest"),
+        say("Busiest hour"),
+        say("Bounced"),
+    )
+    return Table(say("Presses at each door"), heads, rows)
 
 
 def _blind(house: House, begun_s: float) -> list[str]:
@@ -266,7 +297,7 @@ def _blind(house: House, begun_s: float) -> list[str]:
             )
         )
     if len(spells) > LISTED:
-        told.append(f"The {LISTED} newest of {len(spells)} are listed.")
+        told.append(say("The {listed} newest of {spells} are listed.", listed=LISTED, spells=len(spells)))
     return told
 
 
@@ -274,25 +305,31 @@ def _unseen(house: House, begun_s: float) -> list[str]:
     signs = house.unseen(begun_s, house.now_s)[-LISTED:]
     return [
         words.sentence(
-            f"{words.moment(one.start_s, house.now_s, house.zone)}: {' and '.join(one.why)}, and no press was seen"
+            say(
+                "{moment}: {value}, and no press was seen",
+                moment=words.moment(one.start_s, house.now_s, house.zone),
+                value=say(" and ").join(one.why),
+            )
         )
         for one in reversed(signs)
     ]
 
 
-def _bring(findings: Sequence[object]) -> list[str]:
+def _bring(findings: Sequence[supply_contexts.Finding]) -> list[str]:
     """What the checks and remedies of the open findings speak of; a meter in any case."""
-    told = " ".join(
-        f"{getattr(one, 'meaning', '')} {' '.join(check.text for check in getattr(one, 'checks', ()))}"
-        for one in findings
-    ).lower()
-    found = [tool for word, tool in TOOLS if word in told]
-    return list(dict.fromkeys(["a multimeter", *found])) if findings else []
+    advice = [ADVICE[one.name] for one in findings]
+    told = " ".join(f"{one.meaning} {' '.join(check.text for check in one.checks)}" for one in advice).lower()
+    found = [say(tool) for word, tool in TOOLS if word in told]
+    return list(dict.fromkeys([say("a multimeter"), *found])) if findings else []
 
 
 def _sides(house: House) -> str:
     doors = [at_the(door_name(door)) for door in house.doors]
     if not doors:
         return ""
-    first = words.sentence(f"{doors[0]} above the line")
-    return first if len(doors) == 1 else f"{first.rstrip('.')}, {words.listed(doors[1:])} below."
+    first = words.sentence(say("{doors} above the line", doors=doors[0]))
+    return (
+        first
+        if len(doors) == 1
+        else say("{first}, {listed} below.", first=first.rstrip("."), listed=words.listed(doors[1:]))
+    )

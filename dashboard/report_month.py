@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from dashboard import words
 from dashboard.house import House, day_stretch
+from dashboard.language import say
 from dashboard.report_ink import hatched, inked, line, sheet, text
 from service import model
 
@@ -25,7 +26,7 @@ def draw_month(house: House, days: int) -> Markup:
     height = TOP + PITCH * days + 6.0
     drawn = [line(_x(hour / 24), TOP - 4, _x(hour / 24), height - 4, "feint") for hour in range(0, 25, 3)]
     drawn += [text(_x(hour / 24), TOP - 10, f"{hour:02d}", "numeral", "middle") for hour in range(0, 25, 3)]
-    drawn += [text(VISITS, TOP - 10, "Visits", "said", "end"), text(BLIND, TOP - 10, "Blind", "said", "end")]
+    drawn += [text(VISITS, TOP - 10, say("Visits"), "said", "end"), text(BLIND, TOP - 10, say("Blind"), "said", "end")]
     for number in range(days):
         day = house.today - timedelta(days=days - 1 - number)
         drawn += _day(house, day, TOP + PITCH * (number + 0.5), first)
@@ -39,7 +40,12 @@ def told_month(house: House, days: int) -> str:
     start_s, _ = day_stretch(house.today - timedelta(days=days - 1), house.zone)
     visits = sum(not visit.doubtful for visit in house.visits if visit.start_s >= start_s)
     blind_s = house.unwatched(max(start_s, house.first_heard_s or start_s), house.now_s, blind_only=True)
-    return f"{days} days: {words.counted(visits, 'visit')}; blind time {words.duration(blind_s) if blind_s >= 1.0 else 'none'}."
+    return say(
+        "{days} days: {visits}; blind time {value}.",
+        days=days,
+        visits=words.counted(visits, "visit"),
+        value=words.duration(blind_s) if blind_s >= 1.0 else say("none"),
+    )
 
 
 def _x(share: float) -> float:

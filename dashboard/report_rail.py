@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from dashboard import words
+from dashboard.language import say
 from dashboard.rail_chart import round_scale, scale_of
 from dashboard.report_ink import inked, line, sheet, text
 from service.model import SupplyPoint
@@ -57,7 +58,11 @@ def draw_rail(
             last_s = moment_s
     drawn.append(inked("path", "trace", d=path))
     low, high = min(p.min_v for p in told if p.min_v is not None), max(p.max_v for p in told if p.max_v is not None)
-    told_words = f"The rail over thirty days: from {words.measured(low, 'V')} to {words.measured(high, 'V')}."
+    told_words = say(
+        "The rail over thirty days: from {measured} to {measured2}.",
+        measured=words.measured(low, "V"),
+        measured2=words.measured(high, "V"),
+    )
     return sheet(WIDTH, HEIGHT, *drawn, told=told_words)
 
 

@@ -13,6 +13,7 @@ from dashboard.alarms_sheet import WEIGHTS, bar, moment
 from dashboard.doorstep import head
 from dashboard.house import House
 from dashboard.lanes import at_the, door_name
+from dashboard.language import marked, resaid, say
 from service.alarm_ports import KeptRule
 from service.alarms.quantities import QUANTITIES
 from service.alarms.rule_form import write_rule
@@ -24,27 +25,27 @@ DAY_S = 86_400.0
 DAYS = 30
 LISTED = 20
 
-UNITS = ((DAY_S, "days"), (3600.0, "h"), (60.0, "min"), (1.0, "s"))
+UNITS = ((DAY_S, marked("days")), (3600.0, "h"), (60.0, "min"), (1.0, "s"))
 
 SCALES = {"Cel": (1.0, "°C"), "Ohm": (1.0, "Ω"), "F": (1e-6, "µF"), "A": (1e-3, "mA")}
 """How limits are written, by the unit they are kept in."""
 
 LABELS = {
-    "watch.limit": "Limit",
-    "watch.worse": "More severe beyond",
-    "watch.per_day": "Change in a day",
-    "watch.span_s": "Judged over",
-    "watch.likelihood": "Likelihood at least",
-    "watch.longer_than_s": "Longer than",
-    "watch.more_than": "More visits than",
-    "watch.within_s": "Within",
-    "watch.share": "More of that time than",
-    "watch.begins": "Quiet from",
-    "watch.ends": "Quiet until",
-    "on_delay_s": "On-delay",
-    "off_delay_s": "Off-delay",
-    "deadband": "Deadband",
-    "realarm_s": "Called again after",
+    "watch.limit": marked("Limit"),
+    "watch.worse": marked("More severe beyond"),
+    "watch.per_day": marked("Change in a day"),
+    "watch.span_s": marked("Judged over"),
+    "watch.likelihood": marked("Likelihood at least"),
+    "watch.longer_than_s": marked("Longer than"),
+    "watch.more_than": marked("More visits than"),
+    "watch.within_s": marked("Within"),
+    "watch.share": marked("More of that time than"),
+    "watch.begins": marked("Quiet from"),
+    "watch.ends": marked("Quiet until"),
+    "on_delay_s": marked("On-delay"),
+    "off_delay_s": marked("Off-delay"),
+    "deadband": marked("Deadband"),
+    "realarm_s": marked("Called again after"),
 }
 """Fields of a rule that are numbers or times of day, in the order of the sheet."""
 
@@ -54,26 +55,26 @@ SHARES = ("watch.share", "watch.likelihood")
 def make(house: House, chime: str, kept: KeptRule, values: Mapping[str, Any], said: Said, trial: Trial | None,
          refused: RuleRefused | None) -> RuleSheet:  # fmt: skip
     """`values`: the rule as JSON, as it is kept or as somebody has just filled it in."""
-    reasons = {problem.field: problem.reason for problem in refused.problems} if refused else {}
+    reasons = {problem.field: resaid(problem.reason) for problem in refused.problems} if refused else {}
     blanks = _blanks(kept.rule, values, reasons)
     loose = [reason for field, reason in reasons.items() if field not in {blank.field for blank in blanks}]
     spoken = trial.spoken[-LISTED:] if trial else ()
     changed = kept.ready is not None and write_rule(kept.rule) != write_rule(kept.ready)
     return RuleSheet(
-        head=head(house, "Rule", "rule"),
+        head=head(house, say("Rule"), "rule"),
         chime=chime,
         rule=kept.rule.id,
-        headline=kept.rule.cause,
+        headline=resaid(kept.rule.cause),
         lead=_watched(house, chime, kept.rule),
         standing=_standing(kept, changed),
-        consequence=kept.rule.consequence,
-        action=kept.rule.action,
+        consequence=resaid(kept.rule.consequence),
+        action=resaid(kept.rule.action),
         blanks=blanks,
-        weights=[(one.value, WEIGHTS[one], one.value == values["priority"]) for one in Priority],
+        weights=[(one.value, say(WEIGHTS[one]), one.value == values["priority"]) for one in Priority],
         changed=changed,
-        said=Said(" ".join(loose) or "One of the values cannot be used.", True) if refused else said,
+        said=Said(" ".join(loose) or say("One of the values cannot be used."), True) if refused else said,
         trial="" if trial is None else _tried(trial),
-        spoken=[(moment(house, one.at_s), words.sentence(one.why) if one.why else "", bar(house, one)) for one in reversed(spoken)],
+        spoken=[(moment(house, one.at_s), words.sentence(resaid(one.why)) if one.why else "", bar(house, one)) for one in reversed(spoken)],
     )  # fmt: skip
 
 
@@ -120,7 +121,7 @@ def _blanks(rule: Rule, values: Mapping[str, Any], reasons: Mapping[str, str]) -
         shown = f"{value / factor:g}" if isinstance(value, int | float) else value or ""
         key = field if factor == 1.0 else f"{field}*{_factor(factor)}"
         kind = "time" if name in ("begins", "ends") else "decimal"
-        found.append(RuleBlank(field, key, label, shown, unit, kind, reasons.get(field, "")))
+        found.append(RuleBlank(field, key, say(label), shown, say(unit), kind, reasons.get(field, "")))
     return found
 
 
@@ -134,7 +135,7 @@ def _unit(rule: Rule, field: str, value: Any) -> tuple[float, str]:
     if quantity is None or field == "watch.more_than":
         return 1.0, ""
     factor, unit = SCALES.get(quantity.unit, (1.0, quantity.unit))
-    return factor, f"{unit} a day" if hasattr(rule.watch, "per_day") else unit
+    return factor, say("{unit} a day", unit=unit) if hasattr(rule.watch, "per_day") else unit
 
 
 def _factor(factor: float) -> str:
@@ -144,40 +145,57 @@ def _factor(factor: float) -> str:
 def _watched(house: House, chime: str, rule: Rule) -> str:
     watch = asdict(rule.watch)
     if "names" in watch:
-        names = [f"“{ADVICE[name].title}”" for name in watch["names"]] or ["any finding"]
-        said = f"Watched: {words.listed(names)}"
+        names = [f"“{resaid(ADVICE[name].title)}”" for name in watch["names"]] or [say("any finding")]
+        said = say("Watched: {listed}", listed=words.listed(names))
     elif "name" in watch:
-        said = f"Watched: {QUANTITIES[watch['name']].meaning}, {watch['side']} the limit"
+        said = say(
+            "Watched: {meaning}, {side} the limit",
+            meaning=resaid(QUANTITIES[watch["name"]].meaning),
+            side=say("above") if watch["side"] == "above" else say("below"),
+        )
     else:
         said = {
-            "HeldPress": "Watched: how long a button is held",
-            "ManyVisits": "Watched: how many visits begin within a time",
-            "QuietPress": "Watched: presses in quiet hours",
-            "NoPack": "Watched: how long nothing has been heard from the chime",
-            "BlindTime": "Watched: time in which no press could have been recorded",
+            "HeldPress": say("Watched: how long a button is held"),
+            "ManyVisits": say("Watched: how many visits begin within a time"),
+            "QuietPress": say("Watched: presses in quiet hours"),
+            "NoPack": say("Watched: how long nothing has been heard from the chime"),
+            "BlindTime": say("Watched: time in which no press could have been recorded"),
         }[type(rule.watch).__name__]
     if watch.get("door"):
         door = next((door_name(d) for d in house.doors if (d.chime, d.door) == (chime, watch["door"])), watch["door"])
-        said += f", at {at_the(door)}"
+        said += say(", at {at_the}", at_the=at_the(door))
     return words.sentence(said)
 
 
 def _standing(kept: KeptRule, changed: bool) -> str:
-    parts = ["Of the ready set" if kept.ready is not None else "Somebody’s own"]
+    parts = [say("Of the ready set") if kept.ready is not None else say("Somebody’s own")]
     if changed:
-        parts.append(f"changed by {kept.changed_by}" if kept.changed_by else "changed")
-    off = f" Off: {words.sentence(kept.off)}" if kept.off else ""
+        parts.append(say("changed by {changed_by}", changed_by=kept.changed_by) if kept.changed_by else say("changed"))
+    off = say(" Off: {off}", off=words.sentence(resaid(kept.off))) if kept.off else ""
     return f"{words.sentence(', '.join(parts))}{off}"
 
 
 def _tried(trial: Trial) -> str:
     days = (trial.to_s - trial.from_s) / DAY_S
     known = trial.known_s / DAY_S
-    often = f"have called {words.times(len(trial.spoken))}" if trial.spoken else "not have called anybody"
-    held = f"In the last {days:.0f} days it would {often}."
+    often = (
+        say("have called {times}", times=words.times(len(trial.spoken)))
+        if trial.spoken
+        else say("not have called anybody")
+    )
+    held = say("In the last {days} days it would {often}.", days=words.figure(days, ".0f"), often=often)
     if known < days - 0.5:
-        held = f"The record holds {known:.3g} of the last {days:.0f} days; in them it would {often}."
+        held = say(
+            "The record holds {known} of the last {days} days; in them it would {often}.",
+            known=words.figure(known, ".3g"),
+            days=words.figure(days, ".0f"),
+            often=often,
+        )
     if not trial.withheld:
         return held
-    more = words.counted(trial.withheld, "more call", "more calls")
-    return f"{held} {words.sentence(f'{more} would be suppressed by other rules')}"
+    more = words.counted(
+        trial.withheld,
+        "more call would be suppressed by other rules",
+        "more calls would be suppressed by other rules",
+    )
+    return f"{held} {words.sentence(more)}"

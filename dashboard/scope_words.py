@@ -4,46 +4,49 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dashboard import quantities, words
+from dashboard.language import marked, resaid, say
 
 WHERE = {
-    "transformer": "across the transformer’s secondary",
-    "terminal": "at the chime’s terminal, behind the button",
-    "rectifier": "behind the rectifier, across the reservoir",
-    "regulated": "on the regulated rail",
-    "detector": "at the detector’s output",
+    "transformer": marked("across the transformer’s secondary"),
+    "terminal": marked("at the chime’s terminal, behind the button"),
+    "rectifier": marked("behind the rectifier, across the reservoir"),
+    "regulated": marked("on the regulated rail"),
+    "detector": marked("at the detector’s output"),
 }
 
 SHAPES = {
-    "full sine": "a full sine",
-    "half-wave, positive": "a half-wave, upwards",
-    "half-wave, negative": "a half-wave, downwards",
-    "uneven sine": "a sine of which one half is weaker",
-    "rectified with ripple": "a direct voltage with ripple",
-    "flat": "a flat line",
-    "square pulses": "square pulses",
-    "none of these": "nothing that a bell circuit makes",
+    "full sine": marked("a full sine"),
+    "half-wave, positive": marked("a half-wave, upwards"),
+    "half-wave, negative": marked("a half-wave, downwards"),
+    "uneven sine": marked("a sine of which one half is weaker"),
+    "rectified with ripple": marked("a direct voltage with ripple"),
+    "flat": marked("a flat line"),
+    "square pulses": marked("square pulses"),
+    "none of these": marked("nothing that a bell circuit makes"),
 }
 
 STATES = {
-    "idle": "at rest",
-    "test": "under the test load",
-    "sounding": "while the chime sounds",
-    "pressed": "while the button is pressed",
+    "idle": marked("at rest"),
+    "test": marked("under the test load"),
+    "sounding": marked("while the chime sounds"),
+    "pressed": marked("while the button is pressed"),
 }
 
+PRESSED = {"pressed": marked("pressed"), "at rest": marked("at rest")}
+
 FIGURES = {
-    "peak_v": "Highest",
-    "lowest_v": "Lowest",
-    "peak_to_peak_v": "Peak to peak",
-    "mean_v": "Mean",
-    "rms_v": "Effective value (rms)",
-    "ripple_v": "Ripple, peak to peak",
-    "mains_hz": "Frequency",
-    "duty": "Share of the cycle above the middle",
-    "rise_s": "Rise, 10 to 90 %",
-    "fall_s": "Fall, 90 to 10 %",
-    "pulses_per_cycle": "Pulses in a cycle",
-    "pulse_s": "Length of a pulse",
+    "peak_v": marked("Highest"),
+    "lowest_v": marked("Lowest"),
+    "peak_to_peak_v": marked("Peak to peak"),
+    "mean_v": marked("Mean"),
+    "rms_v": marked("Effective value (rms)"),
+    "ripple_v": marked("Ripple, peak to peak"),
+    "mains_hz": marked("Frequency"),
+    "duty": marked("Share of the cycle above the middle"),
+    "rise_s": marked("Rise, 10 to 90 %"),
+    "fall_s": marked("Fall, 90 to 10 %"),
+    "pulses_per_cycle": marked("Pulses in a cycle"),
+    "pulse_s": marked("Length of a pulse"),
 }
 
 SINE = ("full sine", "half-wave, positive", "half-wave, negative", "uneven sine")
@@ -59,32 +62,32 @@ WORTH_TELLING: dict[str, tuple[str, ...]] = {
 WITHOUT_SCALE = tuple(name for name in FIGURES if name.endswith("_v"))
 
 BEYOND = {
-    None: "Nobody said where it was taken, so nothing can be compared.",
-    "transformer": "Whether the button was pressed does not show here.",
-    "rectifier": "Whether the button was pressed hardly shows here: the rail rises by one diode drop.",
-    "regulated": "Whether the button was pressed does not show here.",
-    "terminal": "How the rail stands behind it does not show here.",
-    "detector": "The voltages before it do not show here.",
+    None: marked("Nobody said where it was taken, so nothing can be compared."),
+    "transformer": marked("Whether the button was pressed does not show here."),
+    "rectifier": marked("Whether the button was pressed hardly shows here: the rail rises by one diode drop."),
+    "regulated": marked("Whether the button was pressed does not show here."),
+    "terminal": marked("How the rail stands behind it does not show here."),
+    "detector": marked("The voltages before it do not show here."),
 }
 
 
 def title_of(part: Mapping[str, Any], point: str | None) -> str:
     """As a panel's heading: At rest."""
     if part["pressed"]:
-        return "Pressed" if part["pressed"] == "pressed" else "At rest"
+        return say("Pressed") if part["pressed"] == "pressed" else say("At rest")
     comparison = part["comparison"]
     if comparison and point != "detector":
-        return words.sentence(f"most like {STATES[comparison['state']]}").rstrip(".")
-    return words.sentence(SHAPES[part["shape"]]).rstrip(".")
+        return words.sentence(say("most like {states}", states=say(STATES[comparison["state"]]))).rstrip(".")
+    return words.sentence(say(SHAPES[part["shape"]])).rstrip(".")
 
 
 def headline(answer: Mapping[str, Any]) -> str:
     """The answer in one sentence."""
     parts: Sequence[Mapping[str, Any]] = answer["stretches"]
-    seen = words.sentence(", then ".join(dict.fromkeys(SHAPES[part["shape"]] for part in parts))).rstrip(".")
-    where = f" {WHERE[answer['point']]}" if answer["point"] else ""
-    states = [part["pressed"] for part in parts if part["pressed"]]
-    pressed = f": {', then '.join(dict.fromkeys(states))}" if states else ""
+    seen = words.sentence(say(", then ").join(dict.fromkeys(say(SHAPES[part["shape"]]) for part in parts))).rstrip(".")
+    where = f" {say(WHERE[answer['point']])}" if answer["point"] else ""
+    states = [say(PRESSED[part["pressed"]]) for part in parts if part["pressed"]]
+    pressed = f": {say(', then ').join(dict.fromkeys(states))}" if states else ""
     return f"{seen}{where}{pressed}."
 
 
@@ -94,20 +97,26 @@ def lead(answer: Mapping[str, Any]) -> str:
     lines = [line for part in answer["stretches"] if part["comparison"] for line in part["comparison"]["lines"]]
     off = [line for line in lines if line["verdict"] != "as predicted"]
     if lines and not off:
-        told.append("All of it is as the fit-out sheet predicts.")
+        told.append(say("All of it is as the fit-out sheet predicts."))
     elif off:
         names = words.listed(
-            list(dict.fromkeys(f"{FIGURES[line['quantity']].lower()} {line['verdict']}" for line in off))
+            list(
+                dict.fromkeys(
+                    f"{words.inside(say(FIGURES[line['quantity']]))} {resaid(line['verdict'])}" for line in off
+                )
+            )
         )
-        told.append(f"Other than the fit-out sheet predicts: {names}.")
+        told.append(say("Other than the fit-out sheet predicts: {names}.", names=names))
     elif answer["point"]:
-        told.append("There is no fit-out sheet to compare it with, or it names too little.")
+        told.append(say("There is no fit-out sheet to compare it with, or it names too little."))
     else:
-        usual = [WHERE[one] for one in answer["possible_points"]]
+        usual = [say(WHERE[one]) for one in answer["possible_points"]]
         told.append(
-            f"Such a picture is usual {' or '.join(usual)}." if usual else "No point of a bell circuit looks so."
+            say("Such a picture is usual {value}.", value=say(" or ").join(usual))
+            if usual
+            else say("No point of a bell circuit looks so.")
         )
-    told += answer["remarks"]
+    told += [resaid(one) for one in answer["remarks"]]
     return " ".join(told)
 
 
@@ -120,12 +129,12 @@ def rows(part: Mapping[str, Any], scaled: bool) -> list[tuple[str, str, str, str
         expected = quantities.between(name, span["low"], span["high"])
         if span["low"] == span["high"]:
             expected = quantities.figure(name, span["value"])
-        found.append((FIGURES[name], _figure(name, line["measured"], True), expected, line["verdict"]))
+        found.append((say(FIGURES[name]), _figure(name, line["measured"], True), expected, resaid(line["verdict"])))
     seen = {line["quantity"] for line in compared}
     for name in WORTH_TELLING[part["shape"]]:
         value = part["figures"].get(name)
         if value is not None and name not in seen:
-            found.append((FIGURES[name], _figure(name, value, scaled), "", ""))
+            found.append((say(FIGURES[name]), _figure(name, value, scaled), "", ""))
     return found
 
 
@@ -133,7 +142,7 @@ def meanings(part: Mapping[str, Any]) -> list[str]:
     lines = part["comparison"]["lines"] if part["comparison"] else []
     return list(
         dict.fromkeys(
-            f"{FIGURES[line['quantity']]}, {line['verdict']}: {line['means']}".replace("'", "’")
+            f"{say(FIGURES[line['quantity']])}, {resaid(line['verdict'])}: {resaid(line['means'])}".replace("'", "’")
             for line in lines
             if line["means"]
         )
@@ -142,20 +151,29 @@ def meanings(part: Mapping[str, Any]) -> list[str]:
 
 def beyond(answer: Mapping[str, Any]) -> list[str]:
     """What the capture cannot tell."""
-    told = [BEYOND[answer["point"]]]
+    told = [say(BEYOND[answer["point"]])]
     if not answer["scaled"]:
-        told.append("Volts: nobody said what full scale of the sound file is.")
+        told.append(say("Volts: nobody said what full scale of the sound file is."))
     if not any(part["comparison"] for part in answer["stretches"]) and answer["point"]:
         told.append(
-            "Whether it is right: without a fit-out sheet that names transformer and reservoir nothing is predicted."
+            say(
+                "Whether it is right: without a fit-out sheet that names transformer and reservoir nothing is "
+                "predicted."
+            )
         )
     return told
 
 
 def text(answer: Mapping[str, Any], name: str) -> str:
     """For the terminal."""
-    lines = [headline(answer), lead(answer), "", f"{name}, channel {answer['channel']}: {answer['samples']} samples in "
-             f"{words.duration(answer['length_s'])}"]  # fmt: skip
+    read = say(
+        "{name}, channel {channel}: {samples} samples in {duration}",
+        name=name,
+        channel=answer["channel"],
+        samples=answer["samples"],
+        duration=words.duration(answer["length_s"]),
+    )
+    lines = [headline(answer), lead(answer), "", read]
     for part in answer["stretches"]:
         lines += ["", title_of(part, answer["point"])]
         told = rows(part, answer["scaled"])
@@ -168,7 +186,7 @@ def text(answer: Mapping[str, Any], name: str) -> str:
                 ).rstrip()
             )
         lines += [f"  {one}" for one in meanings(part)]
-    lines += ["", *beyond(answer), answer["caution"]]
+    lines += ["", *beyond(answer), resaid(answer["caution"])]
     return "\n".join(lines)
 
 

@@ -17,6 +17,7 @@ from fastapi.routing import APIRoute
 
 from dashboard import assets, contexts
 from dashboard.filling import environment, filled
+from dashboard.language import marked, resaid, say
 from service.errors import NotFound, Refused, StoreUnavailable
 from service.names import clean_name
 
@@ -41,13 +42,13 @@ Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
 
 INDEX = (
-    ("doorstep", "Doorstep"),
-    ("callers", "Callers"),
-    ("supply", "Supply"),
-    ("alarms", "Alarms"),
-    ("fitout", "Fit-out"),
-    ("bench", "Bench"),
-    ("report", "Report"),
+    ("doorstep", marked("Doorstep")),
+    ("callers", marked("Callers")),
+    ("supply", marked("Supply")),
+    ("alarms", marked("Alarms")),
+    ("fitout", marked("Fit-out")),
+    ("bench", marked("Bench")),
+    ("report", marked("Report")),
 )
 """The sheets of a house: route and word, in the order of the index."""
 
@@ -79,13 +80,15 @@ class SheetRoute(APIRoute):
                     _refuse_heavy(request, CAPTURE_LIMIT if self.name == "hand_in_capture" else FORM_LIMIT)
                 return await inner(request)
             except NotFound as error:
-                return _trouble(404, "There is no such sheet.", str(error))
+                return _trouble(404, say("There is no such sheet."), resaid(str(error)))
             except RequestValidationError:
-                return _trouble(400, "That could not be read.", "A field is missing, or longer than it may be.")
+                return _trouble(
+                    400, say("That could not be read."), say("A field is missing, or longer than it may be.")
+                )
             except Refused as error:
-                return _trouble(400, "That was not done.", str(error))
+                return _trouble(400, say("That was not done."), resaid(str(error)))
             except StoreUnavailable as error:
-                return _trouble(503, "The record cannot be reached.", str(error))
+                return _trouble(503, say("The record cannot be reached."), resaid(str(error)))
 
         return handle
 
@@ -95,16 +98,16 @@ def _refuse_strangers(request: Request) -> None:
     sent_from = request.headers.get("sec-fetch-site")
     origin = request.headers.get("origin")
     if sent_from is not None and sent_from not in ("same-origin", "none"):
-        raise Refused("The form came from another site.")
+        raise Refused(say("The form came from another site."))
     if sent_from is None and origin is not None and origin.partition("://")[2] != request.headers.get("host"):
-        raise Refused("The form came from another site.")
+        raise Refused(say("The form came from another site."))
 
 
 def _refuse_heavy(request: Request, limit: int) -> None:
     """Before any of it is read: a browser says how long its form is (RFC 9110, 8.6)."""
     told = request.headers.get("content-length", "")
     if not told.isdecimal() or int(told) > limit:
-        raise Refused(f"A form has at most {limit} bytes, and says how many.")
+        raise Refused(say("A form has at most {limit} bytes, and says how many.", limit=limit))
 
 
 def _trouble(status: int, headline: str, lead: str) -> Response:

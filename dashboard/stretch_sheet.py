@@ -11,6 +11,7 @@ from dashboard import quantities, rail_chart, stretch_contexts, words
 from dashboard.contexts import Row, Table
 from dashboard.doorstep import head
 from dashboard.house import House, midnight_s
+from dashboard.language import marked, say
 from dashboard.predicted_cycle import cycles_of
 from dashboard.trend_chart import Reading, Trend, draw_trend
 from service import model, outlooks
@@ -22,8 +23,13 @@ from service.supply.assumptions import basis_of
 DAY_S, HOUR_S = 86_400.0, 3_600.0
 POINTS = 300
 LENGTHS = (
-    ("ten years", 3653), ("a year", 365), ("a quarter", 91), ("a month", 30), ("a week", 7), ("a day", 1),
-)  # fmt: skip
+    (marked("ten years"), 3653),
+    (marked("a year"), 365),
+    (marked("a quarter"), 91),
+    (marked("a month"), 30),
+    (marked("a week"), 7),
+    (marked("a day"), 1),
+)
 MOST_MARKS = 400
 """Presses or soundings beyond are not drawn one by one."""
 
@@ -69,8 +75,8 @@ def make(reader: Reader, house: House, chime: model.Chime, asked: Asked) -> stre
     ticks = _ticks(asked, house)
     bursts = reader.bursts(site, name, start_s, end_s, limit=4 * SURVEYS)
     return stretch_contexts.StretchSheet(
-        head=head(house, "Supply", "supply"),
-        span=[f"{_day(asked.first)} to", _day(asked.last)] if asked.days > 1 else [_day(asked.first)],
+        head=head(house, say("Supply"), "supply"),
+        span=[say("{day} to", day=_day(asked.first)), _day(asked.last)] if asked.days > 1 else [_day(asked.first)],
         chime=name,
         headline=_headline(points),
         lead=_lead(reader, site, name, start_s, end_s, len(points)),
@@ -114,37 +120,49 @@ def _headline(points: Sequence[model.SupplyPoint]) -> str:
     if not lows or not highs:
         means = [p.mean_v for p in points if p.mean_v is not None]
         return (
-            f"The rail’s mean lay between {words.measured(min(means), 'V')} and {words.measured(max(means), 'V')}."
+            say(
+                "The rail’s mean lay between {measured} and {measured2}.",
+                measured=words.measured(min(means), "V"),
+                measured2=words.measured(max(means), "V"),
+            )
             if means
-            else "Nothing of the supply was recorded in that time."
+            else say("Nothing of the supply was recorded in that time.")
         )
-    return f"The rail lay between {words.measured(min(lows), 'V')} and {words.measured(max(highs), 'V')}."
+    return say(
+        "The rail lay between {measured} and {measured2}.",
+        measured=words.measured(min(lows), "V"),
+        measured2=words.measured(max(highs), "V"),
+    )
 
 
 def _lead(reader: Reader, site: str, chime: str, start_s: float, end_s: float, points: int) -> str:
     boots = len([one for one in reader.boots(site, chime, start_s, end_s) if one.start_s >= start_s])
-    started = words.sentence(f"the chime started {words.times(boots)}") if boots else "The chime did not start anew."
-    return f"{started} Drawn from {points} stretches; a gap is a gap in the record."
+    started = (
+        words.sentence(say("the chime started {times}", times=words.times(boots)))
+        if boots
+        else say("The chime did not start anew.")
+    )
+    return say("{started} Drawn from {points} stretches; a gap is a gap in the record.", started=started, points=points)
 
 
 def _length(house: House, asked: Asked, text: str, days: int) -> stretch_contexts.Way:
     """Another length about the same end."""
     first = max(asked.last - timedelta(days=days - 1), date(1970, 1, 2))
-    return stretch_contexts.Way(text, f"first={first}&last={asked.last}", asked.days == days)
+    return stretch_contexts.Way(say(text), f"first={first}&last={asked.last}", asked.days == days)
 
 
 def _steps(house: House, asked: Asked) -> list[stretch_contexts.Way]:
     by = timedelta(days=max(asked.days // 2, 1))
-    ways = [stretch_contexts.Way("earlier", f"first={asked.first - by}&last={asked.last - by}", False)]
+    ways = [stretch_contexts.Way(say("earlier"), f"first={asked.first - by}&last={asked.last - by}", False)]
     later = asked.last + by
     if later <= house.today:
-        ways.append(stretch_contexts.Way("later", f"first={asked.first + by}&last={later}", False))
+        ways.append(stretch_contexts.Way(say("later"), f"first={asked.first + by}&last={later}", False))
     if asked.days > 2:
         third = asked.days // 3
         middle = asked.first + timedelta(days=third)
         ways.append(
             stretch_contexts.Way(
-                "the middle third", f"first={middle}&last={middle + timedelta(days=max(third - 1, 0))}", False
+                say("the middle third"), f"first={middle}&last={middle + timedelta(days=max(third - 1, 0))}", False
             )
         )
     return ways
@@ -224,9 +242,15 @@ def _trends(
             ticks,
         )
         last = quantities.figure(quantity, measured[-1].measured.value)
-        told = f"{words.sentence(words.counted(len(measured), 'reading')).rstrip('.')}; the last {last}."
-        told += f" As commissioned, {quantities.figure(quantity, then)}." if then is not None else ""
-        told += f" The limit is {quantities.figure(quantity, limit.value)}." if limit is not None else ""
+        told = say(
+            "{readings}; the last {last}.",
+            readings=words.sentence(words.counted(len(measured), "reading")).rstrip("."),
+            last=last,
+        )
+        told += say(" As commissioned, {figure}.", figure=quantities.figure(quantity, then)) if then is not None else ""
+        told += (
+            say(" The limit is {figure}.", figure=quantities.figure(quantity, limit.value)) if limit is not None else ""
+        )
         found.append(stretch_contexts.Trend(f"{quantities.name_of(quantity)}, {unit}", draw_trend(trend), told))
     return found
 
@@ -267,7 +291,7 @@ def _table(points: Sequence[model.SupplyPoint], house: House, length_s: float) -
         highs = [p.max_v for p in part if p.max_v is not None]
         sounding = [p.low_v for p in part if p.low_v is not None]
         then = words.local(part[0].start_s, house.zone)
-        when = then.strftime("%H.%M") if length_s <= DAY_S + HOUR_S else _day(then.date())
+        when = words.in_hours(then) if length_s <= DAY_S + HOUR_S else _day(then.date())
         rows.append(
             Row(
                 (
@@ -279,4 +303,6 @@ def _table(points: Sequence[model.SupplyPoint], house: House, length_s: float) -
                 )
             )
         )
-    return Table("The rail in figures", ("From", "Mean", "Lowest", "Highest", "Sounding"), rows)
+    return Table(
+        say("The rail in figures"), (say("From"), say("Mean"), say("Lowest"), say("Highest"), say("Sounding")), rows
+    )

@@ -27,6 +27,7 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
+    name: str  # of the contract
     number: int
     title: str
     door: str  # its name; empty where it is none of a door

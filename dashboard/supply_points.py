@@ -5,6 +5,7 @@ from operator import attrgetter
 
 from dashboard import words
 from dashboard.kept import Kept
+from dashboard.language import marked, say
 from service import outlooks
 from service.findings.outlook import Outlook
 from service.model import SupplyPoint
@@ -26,13 +27,13 @@ def _received_dbm(point: SupplyPoint) -> float | None:
 
 
 QUANTITIES: tuple[tuple[str, Figure, str, int], ...] = (
-    ("Rail, mean", MEAN, "V", 2),
-    ("Rail, lowest", LOWEST, "V", 2),
-    ("Rail, highest", HIGHEST, "V", 2),
-    ("Lowest while sounding", SOUNDING, "V", 2),
-    ("Regulated rail, lowest", attrgetter("regulated_min_v"), "V", 2),
-    ("Inside the chime", attrgetter("temperature_c"), "°C", 1),
-    ("Radio, received", _received_dbm, "dBm", 0),
+    (marked("Rail, mean"), MEAN, "V", 2),
+    (marked("Rail, lowest"), LOWEST, "V", 2),
+    (marked("Rail, highest"), HIGHEST, "V", 2),
+    (marked("Lowest while sounding"), SOUNDING, "V", 2),
+    (marked("Regulated rail, lowest"), attrgetter("regulated_min_v"), "V", 2),
+    (marked("Inside the chime"), attrgetter("temperature_c"), "°C", 1),
+    (marked("Radio, received"), _received_dbm, "dBm", 0),
 )
 """Name, figure, unit, decimals."""
 
@@ -86,8 +87,8 @@ def told_bounds(ends: tuple[float, float] | None, unit: str, decimals: int) -> s
     """As `13.72 to 14.06 V`."""
     if ends is None:
         return "–"
-    low, high = (f"{end:.{decimals}f}".replace("-", "−") for end in ends)
-    return words.measured(ends[0], unit, decimals) if low == high else f"{low} to {high}{words.THIN}{unit}"
+    low, high = (words.figure(end, f".{decimals}f").replace("-", "−") for end in ends)
+    return words.measured(ends[0], unit, decimals) if low == high else words.to(low, f"{high}{words.THIN}{unit}")
 
 
 def compared(now: float | None, month: tuple[float, float], unit: str, decimals: int) -> str:
@@ -96,9 +97,9 @@ def compared(now: float | None, month: tuple[float, float], unit: str, decimals:
         return ""
     step = 0.5 * 10.0**-decimals
     if month[1] - month[0] < step and abs(now - month[0]) < step:
-        return "unchanged"
+        return say("unchanged")
     if now < month[0] - step:
-        return f"{words.measured(month[0] - now, unit, decimals)} below the range of thirty days"
+        return say("{measured} below the range of thirty days", measured=words.measured(month[0] - now, unit, decimals))
     if now > month[1] + step:
-        return f"{words.measured(now - month[1], unit, decimals)} above the range of thirty days"
-    return "within the range of thirty days"
+        return say("{measured} above the range of thirty days", measured=words.measured(now - month[1], unit, decimals))
+    return say("within the range of thirty days")

@@ -7,6 +7,7 @@ from dashboard import contexts, finding_list, outlook_lines, rail_chart, supply_
 from dashboard.cycle import two_cycles
 from dashboard.doorstep import failure, head
 from dashboard.house import House, hours_of, midnight_s
+from dashboard.language import say
 from dashboard.supply_points import (
     MEAN,
     MONTH_STEP_S,
@@ -31,15 +32,18 @@ def make(house: House, reader: Reader, past: PastDays) -> supply_contexts.Supply
         _verdict(telling[0])
         if telling
         else (
-            "No supply voltage has been recorded.",
-            "A chime that sends only presses says nothing of its supply. One that also sends its rail has it drawn here.",
+            say("No supply voltage has been recorded."),
+            say(
+                "A chime that sends only presses says nothing of its supply. One that also sends its rail has it "
+                "drawn here."
+            ),
         )
     )
     if len(telling) > 1:
         headline = " ".join(f"{sheet.name.capitalize()}: {_verdict(sheet)[0]}" for sheet in telling)
         lead = " ".join(dict.fromkeys(sheet.found.verdict for sheet in telling))
     return supply_contexts.Supply(
-        head=head(house, "Supply", "supply"),
+        head=head(house, say("Supply"), "supply"),
         at=words.clock(house.now_s, house.zone),
         date=words.day_and_month(house.today),
         headline=headline,
@@ -54,7 +58,7 @@ class _Sheet:
 
     def __init__(self, house: House, chime: model.Chime, reader: Reader, past: PastDays) -> None:
         self.house, self.chime = house, chime
-        self.name = f"{chime.chime.replace('-', ' ')} chime"
+        self.name = say("{chime} chime", chime=chime.chime.replace("-", " "))
         now_s, site = house.now_s, house.site.site
         self.day_start_s = now_s - DAY_S
         self.month_start_s = midnight_s(house.today - timedelta(days=MONTH_DAYS), house.zone)
@@ -80,7 +84,7 @@ class _Sheet:
         return supply_contexts.ChimeSupply(
             name=words.sentence(self.name).rstrip(".") if several else "",
             found=self.found,
-            silence="" if self.month else "This chime has sent no supply voltage in thirty days.",
+            silence="" if self.month else say("This chime has sent no supply voltage in thirty days."),
             month=month,
             day=rail_chart.draw_panel(
                 self._panel(self.day_start_s, self.day, self._hour_ticks()), scale, rail_chart.DAY_SHARE, self._ends()
@@ -143,21 +147,31 @@ class _Sheet:
     def _cycles(self) -> list[supply_contexts.Cycle]:
         found = []
         for burst in self.bursts:
-            names = {"idle": "At rest", "sound": "Sounding", "test": "With the test load"}
+            names = {"idle": say("At rest"), "sound": say("Sounding"), "test": say("With the test load")}
             cycles = two_cycles(burst) if burst.kind in names else None
             if cycles is None:
                 continue
             when = words.moment(burst.start_s, self.house.now_s, self.house.zone)
-            swing = f"from {words.measured(cycles.low_v, 'V')} to {words.measured(cycles.high_v, 'V')}"
+            swing = say(
+                "from {measured} to {measured2}",
+                measured=words.measured(cycles.low_v, "V"),
+                measured2=words.measured(cycles.high_v, "V"),
+            )
             told = (
-                f"Two cycles of the mains at about {words.measured(cycles.mains_hz, 'Hz', 0)}, {swing}."
+                say(
+                    "Two cycles of the mains at about {measured}, {swing}.",
+                    measured=words.measured(cycles.mains_hz, "Hz", 0),
+                    swing=swing,
+                )
                 if cycles.mains_hz
-                else f"{words.duration(float(cycles.times_s[-1]))} as sampled, {swing}."
+                else say(
+                    "{duration} as sampled, {swing}.", duration=words.duration(float(cycles.times_s[-1])), swing=swing
+                )
             )
             found.append(
                 supply_contexts.Cycle(
                     f"{names[burst.kind]}, {when.removeprefix('at ')}",
-                    "V, over ms",
+                    say("V, over ms"),
                     rail_chart.draw_cycles(cycles),
                     told,
                 )
@@ -175,7 +189,9 @@ class _Sheet:
     def _hours(self) -> contexts.Table:
         marks = [s for s, _ in hours_of(self.day_start_s - 3600, self.house.now_s, self.house.zone)]
         stretches = [(start, start + 3600, words.clock(start, self.house.zone)) for start in reversed(marks)]
-        return supply_tables.by_stretch("The last day by hours", "From", stretches, self.day, self.house, self.chime)
+        return supply_tables.by_stretch(
+            say("The last day by hours"), say("From"), stretches, self.day, self.house, self.chime
+        )
 
     def _days(self) -> contexts.Table:
         days = [self.house.today - timedelta(days=n) for n in range(MONTH_DAYS + 1)]
@@ -183,14 +199,16 @@ class _Sheet:
         stretches = [
             (midnight_s(day, zone), midnight_s(day + timedelta(days=1), zone), words.day_and_month(day)) for day in days
         ]
-        return supply_tables.by_stretch("Thirty days by days", "Day", stretches, self.month, self.house, self.chime)
+        return supply_tables.by_stretch(
+            say("Thirty days by days"), say("Day"), stretches, self.month, self.house, self.chime
+        )
 
 
 def _verdict(sheet: _Sheet) -> tuple[str, str]:
     """The answer and what qualifies it: what was found first, then where the rail stands."""
     rail, means = _rail(sheet)
     if not sheet.found.findings:
-        return rail or "The rail’s mean is not told.", f"{means}{sheet.found.verdict}"
+        return rail or say("The rail’s mean is not told."), f"{means}{sheet.found.verdict}"
     first = sheet.found.findings[0]
     headline = words.sentence(f"{first.title} ({first.door})" if first.door else first.title)
     return headline, " ".join(part for part in (f"{first.likelihood}.", rail, sheet.found.verdict) if part)
@@ -206,14 +224,22 @@ def _rail(sheet: _Sheet) -> tuple[str, str]:
     if latest is None or mean is None:
         return "", ""
     if house.unheard_since_s(sheet.chime) is not None:
-        said = f"The rail stood at {words.measured(mean, 'V', 1)} when last heard of"
+        said = say("The rail stood at {measured} when last heard of", measured=words.measured(mean, "V", 1))
         said += f" {words.moment(latest.end_s, house.now_s, house.zone)}"
     else:
-        said = f"The rail stands at {words.measured(mean, 'V', 1)}"
-        said += f", and fell to {words.measured(low, 'V', 1)} while the chime sounded" if low is not None else ""
+        said = say("The rail stands at {measured}", measured=words.measured(mean, "V", 1))
+        said += (
+            say(", and fell to {measured} while the chime sounded", measured=words.measured(low, "V", 1))
+            if low is not None
+            else ""
+        )
     means = bounds(sheet.month, MEAN)
     lead = (
-        f"Over thirty days its mean lay between {words.measured(means[0], 'V')} and {words.measured(means[1], 'V')}. "
+        say(
+            "Over thirty days its mean lay between {measured} and {measured2}. ",
+            measured=words.measured(means[0], "V"),
+            measured2=words.measured(means[1], "V"),
+        )
         if means
         else ""
     )

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from dashboard import contexts, words
 from dashboard.house import House
+from dashboard.language import marked, say
 from dashboard.supply_points import (
     HIGHEST,
     LOWEST,
@@ -21,11 +22,12 @@ from dashboard.supply_points import (
 from service import model
 
 HAPPENED_LIMIT = 20
+UNTOLD = marked("for a cause it does not tell")
 CAUSES = {
-    "power-on": "after its power came back",
-    "brown-out": "after a brown-out",
-    "watchdog": "by its watchdog",
-    "software": "by its own program",
+    "power-on": marked("after its power came back"),
+    "brown-out": marked("after a brown-out"),
+    "watchdog": marked("by its watchdog"),
+    "software": marked("by its own program"),
 }
 
 
@@ -40,9 +42,13 @@ def figures(
             continue
         cells = (words.measured(now, unit, decimals), told_bounds(bounds(day, figure), unit, decimals))
         rows.append(
-            contexts.Row((name, *cells, told_bounds(whole, unit, decimals), compared(now, whole, unit, decimals)))
+            contexts.Row((say(name), *cells, told_bounds(whole, unit, decimals), compared(now, whole, unit, decimals)))
         )
-    return contexts.Table("The rail in figures", ("Quantity", "Latest", "Last day", "Thirty days", "In words"), rows)
+    return contexts.Table(
+        say("The rail in figures"),
+        (say("Quantity"), say("Latest"), say("Last day"), say("Thirty days"), say("In words")),
+        rows,
+    )
 
 
 def by_stretch(
@@ -65,7 +71,7 @@ def by_stretch(
         volts = (mean, lowest(some, LOWEST), highest(some, HIGHEST), lowest(some, SOUNDING))
         happened = (bisect_left(moments, end_s) - bisect_left(moments, start_s) for moments in (presses, sounds))
         rows.append(contexts.Row((name, *(words.measured(figure, "V") for figure in volts), *map(str, happened))))
-    heads = (first, "Mean", "Lowest", "Highest", "While sounding", "Presses", "Sounds")
+    heads = (first, say("Mean"), say("Lowest"), say("Highest"), say("While sounding"), say("Presses"), say("Sounds"))
     return contexts.Table(caption, heads, rows)
 
 
@@ -74,8 +80,11 @@ def happened(house: House, chime: model.Chime, boots: Sequence[model.Boot], star
     told = [
         (
             boot.start_s,
-            f"{words.moment(boot.start_s, house.now_s, house.zone)} the chime started "
-            f"{CAUSES.get(boot.cause or '', 'for a cause it does not tell')}",
+            say(
+                "{moment} the chime started {value}",
+                moment=words.moment(boot.start_s, house.now_s, house.zone),
+                value=say(CAUSES.get(boot.cause or "", UNTOLD)),
+            ),
         )
         for boot in boots
     ]
@@ -83,5 +92,14 @@ def happened(house: House, chime: model.Chime, boots: Sequence[model.Boot], star
         end_s = spell.end_s if spell.end_s is not None else house.now_s
         if spell.chime == chime.chime and end_s > start_s:
             since = words.moment(spell.start_s, house.now_s, house.zone)
-            told.append((spell.start_s, f"{since} it fell blind for {words.duration(end_s - spell.start_s)}"))
+            told.append(
+                (
+                    spell.start_s,
+                    say(
+                        "{since} it fell blind for {duration}",
+                        since=since,
+                        duration=words.duration(end_s - spell.start_s),
+                    ),
+                )
+            )
     return [words.sentence(text) for _, text in sorted(told, reverse=True)][:HAPPENED_LIMIT]

@@ -6,18 +6,19 @@ from dashboard import caller_contexts, contexts, entries, words
 from dashboard.doorstep import head
 from dashboard.house import House
 from dashboard.lanes import at_the, door_name
+from dashboard.language import marked, say
 from dashboard.phrase import Held, draw, length_of
 from service import model
 
 SURENESS: dict[model.Sureness, str] = {
-    "sure": "Sure",
-    "likely": "Likely: a single pulse",
-    "doubtful": "Doubtful: too short for a finger",
+    "sure": marked("Sure"),
+    "likely": marked("Likely: a single pulse"),
+    "doubtful": marked("Doubtful: too short for a finger"),
 }
 
 WHY: dict[model.RedatingWhy, str] = {
-    "better estimate": "the chime’s own clock came to be known better",
-    "clock of this host was set": "the clock of this machine was set",
+    "better estimate": marked("the chime’s own clock came to be known better"),
+    "clock of this host was set": marked("the clock of this machine was set"),
 }
 
 
@@ -28,15 +29,22 @@ def make(
     door = next((one for one in house.doors if (one.chime, one.door) == (visit.chime, visit.door)), None)
     name = door_name(door) if door else visit.door
     day = words.local(visit.start_s, house.zone).date()
-    what = "A doubtful contact" if visit.doubtful else "A visit"
+    what = say("A doubtful contact") if visit.doubtful else say("A visit")
     return caller_contexts.VisitSheet(
-        head=head(house, f"{name} at {words.clock(visit.start_s, house.zone)}", "visit"),
+        head=head(house, say("{name} at {clock}", name=name, clock=words.clock(visit.start_s, house.zone)), "visit"),
         visit=visit.id,
         time=words.clock(visit.start_s, house.zone),
         day=day.isoformat(),
         date=f"{words.weekday(day)} {words.day_and_month(day)}",
         year=str(day.year),
-        headline=words.sentence(f"{what} at {at_the(name)}, {words.clock(visit.start_s, house.zone)}"),
+        headline=words.sentence(
+            say(
+                "{what} at {at_the}, {clock}",
+                what=what,
+                at_the=at_the(name),
+                clock=words.clock(visit.start_s, house.zone),
+            )
+        ),
         lead=entries.told(house, visit),
         picture=_picture(visit),
         presses=_table(house, visit),
@@ -45,7 +53,7 @@ def make(
         note=visit.note or "",
         by=by,
         refused=refused,
-        done="What you said of this visit is kept." if kept else "",
+        done=say("What you said of this visit is kept.") if kept else "",
     )
 
 
@@ -62,16 +70,16 @@ def _table(house: House, visit: model.Visit) -> contexts.Table:
     rows = []
     for press in visit.presses:
         length_s = _length(press)
-        sure = SURENESS[press.sure]
+        sure = say(SURENESS[press.sure])
         if press.drop_outs:
-            sure += f"; dropped out {words.times(press.drop_outs)}"
+            sure += say("; dropped out {times}", times=words.times(press.drop_outs))
         if press.bounce:
-            sure += "; the contact bounced"
-        held = words.duration(length_s) if length_s else "cut off" if press.cut_off else "not known"
+            sure += say("; the contact bounced")
+        held = words.duration(length_s) if length_s else say("cut off") if press.cut_off else say("not known")
         rows.append(
             contexts.Row(
                 (
-                    words.local(press.start_s, house.zone).strftime("%H.%M.%S"),
+                    words.in_hours(words.local(press.start_s, house.zone), seconds=True),
                     held,
                     "–" if press.pulses is None else str(press.pulses),
                     words.duration(press.uncertainty_s),
@@ -79,7 +87,11 @@ def _table(house: House, visit: model.Visit) -> contexts.Table:
                 )
             )
         )
-    return contexts.Table("The presses one by one", ("At", "Held for", "Pulses", "Right to", "How sure"), rows)
+    return contexts.Table(
+        say("The presses one by one"),
+        (say("At"), say("Held for"), say("Pulses"), say("Right to"), say("How sure")),
+        rows,
+    )
 
 
 def _moved(house: House, visit: model.Visit) -> list[str]:
@@ -89,10 +101,16 @@ def _moved(house: House, visit: model.Visit) -> list[str]:
         if one.chime != visit.chime or not one.start_s - 0.001 <= at_s <= one.end_s + 0.001:
             continue
         before_s = at_s - one.shift_s
-        way = "later" if one.shift_s > 0 else "earlier"
+        way = say("later") if one.shift_s > 0 else say("earlier")
         said.append(
-            f"Until {words.moment(one.at_s, house.now_s, house.zone).removeprefix('at ')} it stood at "
-            f"{words.other_time(before_s, at_s, house.zone)}. It was moved {words.duration(abs(one.shift_s))} {way} when {WHY[one.why]}."
+            say(
+                "Until {moment} it stood at {other_time}. It was moved {duration} {way} when {why}.",
+                moment=words.stamp(one.at_s, house.now_s, house.zone),
+                other_time=words.other_time(before_s, at_s, house.zone),
+                duration=words.duration(abs(one.shift_s)),
+                way=way,
+                why=say(WHY[one.why]),
+            )
         )
         at_s = before_s
     return said[::-1]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from dashboard.language import say
 from dashboard.svg import at, drawing, element, hatch, label, line_across, line_down
 
 HOURS = 24
@@ -87,7 +88,7 @@ def _rates(week: Week, hour: float, top: float, bottom: float) -> list[Markup]:
         return bottom - rate / most * (bottom - top)
 
     drawn = [line_across(0, DAY_SHARE, bottom, "axis"), line_across(0, DAY_SHARE, y(week.mean), "mean")]
-    drawn.append(label(DAY_SHARE, y(week.mean) + 0.3, "mean of the house", "said", "start", 16))
+    drawn.append(label(DAY_SHARE, y(week.mean) + 0.3, say("mean of the house"), "said", "start", 16))
     for n, one in enumerate(week.rates):
         if one is not None:
             middle = (n + 0.5) * hour
@@ -99,7 +100,7 @@ def _rates(week: Week, hour: float, top: float, bottom: float) -> list[Markup]:
             *(line_down(n * hour, bottom + 0.65, bottom + 1.15, "quiet") for n in (first, after)),
         ]
     if week.quiet:
-        drawn.append(label(DAY_SHARE, bottom + 1.2, "usually quiet", "said", "start", 16))
+        drawn.append(label(DAY_SHARE, bottom + 1.2, say("usually quiet"), "said", "start", 16))
     return drawn
 
 

@@ -1,52 +1,65 @@
-"""Numbers, times and sentences in British English. Knows no record and no page.
+"""Numbers, times and sentences, in British English or the reader's language. Knows no record and no page.
 
 Thin no-break spaces stand before units, and inside a duration a no-break space, so that a figure is never torn apart.
 """
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
+
+from dashboard.language import ENGLISH, language, marked, point, say, say_counted
 
 THIN = "\u202f"
 KEPT = "\u00a0"
 
 _NUMBERS = (
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-    "twenty",
+    marked("no"),
+    marked("one"),
+    marked("two"),
+    marked("three"),
+    marked("four"),
+    marked("five"),
+    marked("six"),
+    marked("seven"),
+    marked("eight"),
+    marked("nine"),
+    marked("ten"),
+    marked("eleven"),
+    marked("twelve"),
+    marked("thirteen"),
+    marked("fourteen"),
+    marked("fifteen"),
+    marked("sixteen"),
+    marked("seventeen"),
+    marked("eighteen"),
+    marked("nineteen"),
+    marked("twenty"),
 )
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+DAYS = (
+    marked("Monday"),
+    marked("Tuesday"),
+    marked("Wednesday"),
+    marked("Thursday"),
+    marked("Friday"),
+    marked("Saturday"),
+    marked("Sunday"),
+)
+"""Of the week, Monday first."""
+
+SHORT_DAYS = (marked("Mon"), marked("Tue"), marked("Wed"), marked("Thu"), marked("Fri"), marked("Sat"), marked("Sun"))
 _MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+    marked("January"),
+    marked("February"),
+    marked("March"),
+    marked("April"),
+    marked("May"),
+    marked("June"),
+    marked("July"),
+    marked("August"),
+    marked("September"),
+    marked("October"),
+    marked("November"),
+    marked("December"),
 )
 
 
@@ -56,7 +69,7 @@ def number(count: int) -> str:
     >>> number(0), number(20), number(1421)
     ('no', 'twenty', '1421')
     """
-    return _NUMBERS[count] if 0 <= count < len(_NUMBERS) else str(count)
+    return say(_NUMBERS[count]) if 0 <= count < len(_NUMBERS) else str(count)
 
 
 def counted(count: int, one: str, many: str | None = None) -> str:
@@ -64,7 +77,7 @@ def counted(count: int, one: str, many: str | None = None) -> str:
     >>> counted(1, "visit"), counted(2, "press", "presses"), counted(0, "visit")
     ('one visit', 'two presses', 'no visit')
     """
-    return f"{number(count)} {one if count in (0, 1) else many or one + 's'}"
+    return say_counted(count, f"{{number}} {one}", f"{{number}} {many or one + 's'}", number=number(count))
 
 
 def times(count: int) -> str:
@@ -72,7 +85,7 @@ def times(count: int) -> str:
     >>> times(1), times(2), times(5)
     ('once', 'twice', 'five times')
     """
-    return {1: "once", 2: "twice"}.get(count, f"{number(count)} times")
+    return {1: say("once"), 2: say("twice")}.get(count) or say("{number} times", number=number(count))
 
 
 def sentence(text: str) -> str:
@@ -85,7 +98,17 @@ def listed(parts: Sequence[str]) -> str:
     >>> listed(["front", "garden", "chime"])
     'front, garden and chime'
     """
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return parts[0] if len(parts) == 1 else say("{parts} and {last}", parts=", ".join(parts[:-1]), last=parts[-1])
+
+
+def inside(text: str) -> str:
+    """A name as it stands inside a sentence: in small letters, where the language writes its nouns so."""
+    return text.lower() if language() == ENGLISH else text
+
+
+def within(text: str) -> str:
+    """The same for its first letter alone."""
+    return text[:1].lower() + text[1:] if language() == ENGLISH else text
 
 
 def local(time_s: float, zone: ZoneInfo) -> datetime:
@@ -94,7 +117,18 @@ def local(time_s: float, zone: ZoneInfo) -> datetime:
 
 def clock(time_s: float, zone: ZoneInfo) -> str:
     """The time of day as 09.14."""
-    return local(time_s, zone).strftime("%H.%M")
+    return in_hours(local(time_s, zone))
+
+
+def in_hours(then: datetime | time, seconds: bool = False) -> str:
+    """A time of day as 09.14, or 09.14.30; where hours are written with a colon, so."""
+    text = then.strftime("%H.%M.%S" if seconds else "%H.%M")
+    return text if language() == ENGLISH else text.replace(".", say("09.14")[2])
+
+
+def hour(number: int) -> str:
+    """A full hour as 09.00; the last midnight is 24.00."""
+    return f"{number:02d}{say('09.14')[2]}00"
 
 
 def other_time(time_s: float, beside_s: float, zone: ZoneInfo) -> str:
@@ -106,13 +140,12 @@ def other_time(time_s: float, beside_s: float, zone: ZoneInfo) -> str:
     """
     then, beside = local(time_s, zone), local(beside_s, zone)
     if then.date() != beside.date():
-        return f"{clock(time_s, zone)} on {day_and_month(then.date())}"
-    same = then.strftime("%H.%M") == beside.strftime("%H.%M")
-    return then.strftime("%H.%M.%S") if same else clock(time_s, zone)
+        return say("{clock} on {day}", clock=clock(time_s, zone), day=day_and_month(then.date()))
+    return in_hours(then, seconds=then.strftime("%H.%M") == beside.strftime("%H.%M"))
 
 
-def one_in(share: float, what: str = "hour") -> str:
-    """A share in words: small ones as one in so many, large ones in tenths.
+def one_in(share: float) -> str:
+    """A share of time in words: small ones as one hour in so many, large ones in tenths.
 
     >>> [one_in(s) for s in (0.00001, 0.0187, 0.34)]
     ['less than one hour in a thousand', 'about one hour in 53', 'about one hour in three']
@@ -120,31 +153,41 @@ def one_in(share: float, what: str = "hour") -> str:
     ['about eight hours in ten', 'nearly all of it', 'all of it']
     """
     if share < 0.001:
-        return f"less than one {what} in a thousand"
+        return say("less than one hour in a thousand")
     if share < 0.4:
-        return f"about one {what} in {number(round(1 / share))}"
+        return say("about one hour in {number}", number=number(round(1 / share)))
     if share < 0.95:
-        return f"about {number(round(10 * share))} {what}s in ten"
-    return "all of it" if share > 0.9995 else "nearly all of it"
+        return say("about {number} hours in ten", number=number(round(10 * share)))
+    return say("all of it") if share > 0.9995 else say("nearly all of it")
 
 
 def span(start_s: float, end_s: float, zone: ZoneInfo) -> str:
     """Two times of one day, as 11.08 to 13.00."""
-    return f"{clock(start_s, zone)} to {clock(end_s, zone)}"
+    return to(clock(start_s, zone), clock(end_s, zone))
+
+
+def to(first: str, last: str) -> str:
+    """From one to the other."""
+    return say("{first} to {last}", first=first, last=last)
 
 
 def weekday(day: date) -> str:
-    return _DAYS[day.weekday()]
+    return say(DAYS[day.weekday()])
 
 
 def day_and_month(day: date) -> str:
     """As 25 November."""
-    return f"{day.day}{KEPT}{_MONTHS[day.month - 1]}"
+    return say("{day}\u00a0{month}", day=day.day, month=say(_MONTHS[day.month - 1]))
 
 
 def day_long(day: date) -> str:
     """As Wednesday 25 November 2026."""
-    return f"{weekday(day)} {day_and_month(day)} {day.year}"
+    return say("{weekday} {day} {year}", weekday=weekday(day), day=day_and_month(day), year=day.year)
+
+
+def month_and_year(day: date) -> str:
+    """As November 2026."""
+    return f"{say(_MONTHS[day.month - 1])} {day.year}"
 
 
 def days(start_s: float, end_s: float, now_s: float, zone: ZoneInfo) -> str:
@@ -158,25 +201,43 @@ def days(start_s: float, end_s: float, now_s: float, zone: ZoneInfo) -> str:
     start, end = local(start_s, zone), local(end_s, zone)
     last = local(end_s - 1.0, zone).date() if end.strftime("%H.%M.%S") == "00.00.00" else end.date()
     if start.date() == end.date():
-        day = "" if start.date() == local(now_s, zone).date() else f" on {day_and_month(start.date())}"
-        return f"{span(start_s, end_s, zone)}{day}"
+        hours = span(start_s, end_s, zone)
+        today = start.date() == local(now_s, zone).date()
+        return hours if today else say("{clock} on {day}", clock=hours, day=day_and_month(start.date()))
     if start.date() == last:
         return day_and_month(last)
     if (start.year, start.month) == (last.year, last.month):
-        return f"{start.day} to {day_and_month(last)}"
-    return f"{day_and_month(start.date())} to {day_and_month(last)}"
+        return say("{first} to {day}", first=start.day, day=day_and_month(last))
+    return to(day_and_month(start.date()), day_and_month(last))
 
 
 def moment(time_s: float, now_s: float, zone: ZoneInfo) -> str:
     """A time as said today: at 16.02; at 16.02 yesterday; at 16.02 on 3 November."""
+    day = _day_of(time_s, now_s, zone)
+    if day == "yesterday":
+        return say("at {clock} yesterday", clock=clock(time_s, zone))
+    return (
+        say("at {clock} on {day}", clock=clock(time_s, zone), day=day)
+        if day
+        else say("at {clock}", clock=clock(time_s, zone))
+    )
+
+
+def stamp(time_s: float, now_s: float, zone: ZoneInfo) -> str:
+    """The same by itself, or after a word such as since: 16.02; 16.02 yesterday; 16.02 on 3 November."""
+    day = _day_of(time_s, now_s, zone)
+    if day == "yesterday":
+        return say("{clock} yesterday", clock=clock(time_s, zone))
+    return say("{clock} on {day}", clock=clock(time_s, zone), day=day) if day else clock(time_s, zone)
+
+
+def _day_of(time_s: float, now_s: float, zone: ZoneInfo) -> str:
+    """Empty for today."""
     then, today = local(time_s, zone).date(), local(now_s, zone).date()
     days = (today - then).days
-    text = f"at {clock(time_s, zone)}"
-    if days == 0:
-        return text
-    if days == 1:
-        return f"{text} yesterday"
-    return f"{text} on {day_and_month(then)}" + (f" {then.year}" if then.year != today.year else "")
+    if days in (0, 1):
+        return "yesterday" if days else ""
+    return day_and_month(then) + (f" {then.year}" if then.year != today.year else "")
 
 
 def duration(length_s: float) -> str:
@@ -188,7 +249,7 @@ def duration(length_s: float) -> str:
     if length_s < 0.0995:
         return f"{max(1, round(length_s * 1000))}{THIN}ms"
     if length_s < 9.95:
-        return f"{length_s:.1f}{THIN}s".replace(".0" + THIN, THIN)
+        return f"{figure(length_s, '.1f')}{THIN}s".replace(f"{point()}0{THIN}", THIN)
     if length_s < 119.5:
         return f"{length_s:.0f}{THIN}s"
     hours, minutes = divmod(round(length_s / 60), 60)
@@ -204,8 +265,13 @@ def measured(value: float | None, unit: str, decimals: int = 2) -> str:
     """
     if value is None:
         return "–"
-    return f"{value:.{decimals}f}{THIN}{unit}".replace("-", "−")
+    return f"{figure(value, f'.{decimals}f')}{THIN}{unit}".replace("-", "−")
+
+
+def figure(value: float, form: str) -> str:
+    """A number by a format of Python, with the reader's decimal point."""
+    return f"{value:{form}}".replace(".", point())
 
 
 def bytes_in_words(size: int) -> str:
-    return f"{size}{THIN}byte" if size == 1 else f"{size}{THIN}bytes"
+    return say_counted(size, "{size}\u202fbyte", "{size}\u202fbytes", size=size)
