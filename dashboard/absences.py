@@ -9,7 +9,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.house import midnight_s
-from dashboard.language import say
+from dashboard.language import resaid, say
 from dashboard.words import local
 from service import callers
 from service.callers import Stretch, WhileAway
@@ -70,12 +70,12 @@ def question(reader: Reader, site: str, person: Person, wish: Wish, zone: ZoneIn
         try:
             return Question(asked(wished(wish, zone, now_s)), looked_s, absence, "")
         except Refused as refusal:
-            trouble = str(refusal)
+            trouble = resaid(str(refusal))
     try:
         return Question(usual(), looked_s, absence, trouble)
     except Refused as refusal:  # too many to be counted
         today = asked((midnight_s(local(now_s, zone).date(), zone), now_s))
-        return Question(today, None, absence, str(refusal))
+        return Question(today, None, absence, resaid(str(refusal)))
 
 
 def past(reader: Reader, site: str, name: str, now_s: float) -> Sequence[Stretch]:

@@ -143,7 +143,7 @@ def _row(house: House, titles: dict[tuple[str, str], str], chime: str, one: Spok
     known = (
         "" if one.acknowledged_s is None else say(" Acknowledged {moment}.", moment=moment(house, one.acknowledged_s))
     )
-    why = f" {words.sentence(one.why).rstrip('.')}." if one.why and one.why != AS_KNOWN else ""
+    why = f" {words.sentence(resaid(one.why)).rstrip('.')}." if one.why and one.why != AS_KNOWN else ""
     return alarm_contexts.Spoken(
         stamp(house, one.at_s),
         titles.get((chime, one.rule), one.rule),
@@ -170,11 +170,17 @@ def _rule(chime: str, one: KeptRule, named: bool) -> alarm_contexts.Rule:
     of = say("Chime {chime}. ", chime=chime) if named else ""
     whose = say("Of the ready set.") if one.ready is not None else say("Somebody’s own.")
     changed = (
-        say(" Changed by {changed_by}.", changed_by=one.changed_by) if one.changed_by and one.ready is not None else ""
+        say(" Changed by {changed_by}.", changed_by=words.person(one.changed_by))
+        if one.changed_by and one.ready is not None
+        else ""
     )
     off = say(" Off: {off}", off=resaid(one.off)) if one.off else ""
     return alarm_contexts.Rule(
-        chime, one.rule.id, one.rule.cause, f"{of}{say(WEIGHTS[one.rule.priority])}. {whose}{changed}{off}", not one.off
+        chime,
+        one.rule.id,
+        resaid(one.rule.cause),
+        f"{of}{say(WEIGHTS[one.rule.priority])}. {whose}{changed}{off}",
+        not one.off,
     )
 
 

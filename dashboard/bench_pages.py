@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse
 
 from dashboard import bench_sheet
 from dashboard.house import House
-from dashboard.language import say
+from dashboard.language import resaid, say
 from dashboard.sheets import Sheets
 from service.capture_ports import KeptCapture
 from service.captures import Handed
@@ -73,7 +73,7 @@ def add(
             )
             kept = doing.keep(site, chosen, handed)
         except Refused as refusal:
-            return sheet(site, None, str(refusal))
+            return sheet(site, None, resaid(str(refusal)))
         return _to(router, "capture", site=site, number=str(kept.id))
 
     @router.post("/house/{site}/bench/{number}/remove", name="remove_capture")

@@ -55,7 +55,7 @@ def make(
         beyond=scope_words.beyond(answer) if answer else (),
         kept=[_kept(house, one, opened) for one in kept],
         places=[
-            bench_contexts.Place(name, words.sentence(text).rstrip("."), bool(answer and answer["point"] == name))
+            bench_contexts.Place(name, words.sentence(say(text)).rstrip("."), bool(answer and answer["point"] == name))
             for name, text in scope_words.WHERE.items()
         ],
         chimes=[chime.chime for chime in house.chimes],

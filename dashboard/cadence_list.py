@@ -56,7 +56,7 @@ def _told(house: House, fact: Taught) -> str:
                 number=words.number(missed),
                 number2=words.number(wrong),
             ),
-            say("taught by {by}; visits since {since} are told by it", by=fact.by, since=since),
+            say("taught by {by}; visits since {since} are told by it", by=words.person(fact.by), since=since),
         )
     )
 

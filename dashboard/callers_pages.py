@@ -14,7 +14,7 @@ from dashboard.away_list import AHEAD_S
 from dashboard.callers_sheet import DONE, Said
 from dashboard.house import House
 from dashboard.kept import Kept
-from dashboard.language import say
+from dashboard.language import resaid, say
 from dashboard.sheets import FORM_LIMIT, Sheets, call, name_of
 from service.callers import LOOK_BACK_S
 from service.errors import Refused
@@ -75,7 +75,7 @@ class Callers:
         try:
             action()
         except Refused as refusal:
-            return self.sheet(request, site, Said(where, str(refusal), True))
+            return self.sheet(request, site, Said(where, resaid(str(refusal)), True))
         return self.done(site, where, what)
 
 
@@ -112,7 +112,7 @@ def _away(pages: Callers) -> None:
         try:
             clean = clean_name(name) if name.strip() else ""
         except Refused as refusal:
-            return pages.sheet(request, site, Said("away", str(refusal), True))
+            return pages.sheet(request, site, Said("away", resaid(str(refusal)), True))
         return call(pages.done(site, "away", "named" if clean else ""), request, clean)
 
     @pages.router.post("/house/{site}/away", name="add_away")

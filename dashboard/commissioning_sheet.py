@@ -37,7 +37,7 @@ def make(reader: Reader, house: House, chime: Chime) -> fitout_contexts.Commissi
                 )
             )
         found, _ = reader.presses(site, start_s, end_s + 1.0, chime=chime.chime, limit=LIMIT)
-        by = say(", by {by}", by=records[0].by) if records[0].by else ""
+        by = say(", by {by}", by=words.person(records[0].by)) if records[0].by else ""
         presses = say(
             "Kept {moment}{by}, of {packs} and {presses} between {span}.",
             moment=words.moment(records[0].taken_s, house.now_s, house.zone),

@@ -46,7 +46,7 @@ class Wires:
 @dataclass(frozen=True, slots=True)
 class EarlierDay:
     day: str  # 2026-11-24
-    weekday: str
+    weekday: str  # Tue
     number: int
     name: str  # Tuesday 24 November
     picture: Markup

@@ -188,7 +188,7 @@ def _earlier(house: House, day: date) -> contexts.EarlierDay:
     said = remark(house, start_s, end_s)
     return contexts.EarlierDay(
         day.isoformat(),
-        words.weekday(day),
+        words.weekday_short(day),
         day.day,
         f"{words.weekday(day)} {words.day_and_month(day)}",
         across.draw_row(day_of(house, start_s, end_s), house.zone),

@@ -53,7 +53,7 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
         findings=findings,
         chimes=[examined_chime.make(chime, zone) for chime in found.chimes],
         blind=[_blind(spell.start_s, spell.end_s, spell.why, zone) for spell in found.blind],
-        missing=[words.sentence(said).replace("'", "’") for said in found.missing],
+        missing=[words.sentence(resaid(said)).replace("'", "’") for said in found.missing],
         set_aside=contexts.Table(
             say("Packs set aside"),
             (say("Topic"), say("Why")),

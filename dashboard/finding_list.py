@@ -34,7 +34,7 @@ def make(house: House, chime: model.Chime, reader: Reader) -> supply_contexts.Fi
     return supply_contexts.FindingList(
         findings=[_finding(house, one) for one in found],
         verdict=_verdict(house, found, examination),
-        missing=[words.sentence(one) for one in examination.missing] if examination else [],
+        missing=[words.sentence(resaid(one)) for one in examination.missing] if examination else [],
         compared=_compared(house, chime, reader) if examination else "",
         chime=chime.chime,
         trouble=_trouble(house, examination),
@@ -188,5 +188,5 @@ def _day(house: House, time_s: float) -> str:
     day = words.local(time_s, house.zone).date()
     days = (house.today - day).days
     if days in (0, 1):
-        return ("today", "yesterday")[days]
+        return say("yesterday") if days else say("today")
     return words.day_and_month(day) + (f" {day.year}" if day.year != house.today.year else "")

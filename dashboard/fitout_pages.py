@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse
 
 from dashboard.fitout_fields import BLANKS, DOOR, sheet_of
 from dashboard.house import House
-from dashboard.language import marked, say
+from dashboard.language import marked, resaid, say
 from dashboard.sheets import Sheets, name_of
 from service.errors import NotFound, Refused
 from service.model import Chime
@@ -92,7 +92,7 @@ def add(
             try:
                 actions.keep_fitout(site, chime, sheet_of(filled.items()), name_of(request), clock())
             except Refused as refusal:
-                return sheet(request, site, chime, filled=filled, refused=str(refusal))
+                return sheet(request, site, chime, filled=filled, refused=resaid(str(refusal)))
             return back(site, chime, "kept")
 
         return await asyncio.to_thread(action)
@@ -112,7 +112,7 @@ def add(
                 return back(site, chime, "asked", begun)
             actions.commission(site, chime, (since, clock()), name_of(request), clock())
         except Refused as refusal:
-            return sheet(request, site, chime, since_s=since, refused=str(refusal))
+            return sheet(request, site, chime, since_s=since, refused=resaid(str(refusal)))
         return back(site, chime, "record")
 
 

@@ -68,7 +68,7 @@ def _kept(reader: Reader, house: House, chime: Chime) -> str:
     if not records:
         return say("No commissioning record has been kept yet. With one, it is told far more sharply what has changed.")
     record = records[0]
-    by = say(" by {by}", by=record.by) if record.by else ""
+    by = say(" by {by}", by=words.person(record.by)) if record.by else ""
     return say(
         "The commissioning record that counts was kept {moment}{by}.",
         moment=words.moment(record.taken_s, house.now_s, house.zone),

@@ -53,11 +53,11 @@ def make(reader: Reader, house: House, chime: Chime, asked: Asked) -> fitout_con
         found = check(read_fitout(json.dumps(sheet | change)))
         before = check(read_fitout(json.dumps(sheet))) if change else None
     except (Refused, SettingError) as error:
-        refused = refused or str(error)
+        refused = refused or resaid(str(error))
     several = len(house.chimes) > 1
     headline, lead = _verdict(found, bool(kept), asked.filled is not None)
     return fitout_contexts.FitOut(
-        head=head(house, "Fit-out", "fitout"),
+        head=head(house, say("Fit-out"), "fitout"),
         date=words.day_and_month(house.today),
         chime=chime.chime,
         chimes=[one.chime for one in house.chimes] if several else (),

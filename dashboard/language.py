@@ -21,6 +21,13 @@ DOMAIN = "bellcrank"
 SERVICE = "service"
 """Context, in the catalogue, of what the service says: a text of it may stand in the record in English."""
 
+TOLD_APART = 6
+"""Letters that a text with values has at least besides them, to be known again [letters]."""
+
+VALUE = r"(?:(?![.?] [A-Z0-9]).)+?"
+FIELDS = r"\w+(?: and \w+)?"
+"""What `{field}` stands for: a field of a sheet, or two."""
+
 Translations = gettext.NullTranslations
 
 _language: ContextVar[str] = ContextVar("language", default=ENGLISH)
@@ -103,13 +110,18 @@ def catalogue(known: str) -> Translations:
 
 @lru_cache(2048)
 def _resaid(known: str, text: str) -> str:
-    found = _matched(known, text)
-    if found is not None:
-        return found
-    parts = re.split(r"(?<=[.?…]) (?=[A-Z“])", text)
-    if len(parts) > 1:
-        return " ".join(_resaid(known, part) for part in parts)
-    return text
+    """Whole where it is one text of the catalogue, else as many of its sentences at once as are."""
+    sentences = re.split(r"(?<=[.?…]) (?=[A-Z“0-9])", text)
+    said: list[str] = []
+    first = 0
+    while first < len(sentences):
+        for last in range(len(sentences), first, -1):
+            found = _matched(known, " ".join(sentences[first:last]))
+            if found is not None:
+                break
+        said.append(sentences[first] if found is None else found)
+        first = first + 1 if found is None else last
+    return " ".join(said)
 
 
 def _matched(known: str, text: str) -> str | None:
@@ -133,13 +145,24 @@ def _exactly(known: str, text: str) -> str | None:
         if found is not None:
             values = {name: _value(known, value) for name, value in found.groupdict().items()}
             return texts.pgettext(SERVICE, message).format(**values)
-    return None
+    what, colon, why = text.partition(": ")
+    parts = [_exactly(known, part) for part in (what, why)] if colon else [None]
+    return ": ".join(part for part in parts if part is not None) if None not in parts else None
 
 
 def _value(known: str, text: str) -> str:
     """A figure, or words that may be in the catalogue themselves."""
-    said = _exactly(known, text) if re.search(r"[a-z]{3}", text) else None
-    return said if said is not None else re.sub(r"(?<=\d)\.(?=\d)", catalogue(known).gettext("0.5")[1], text)
+    if re.search(r"[a-z]{3}", text):
+        said = _matched(known, text)
+        if said is None:
+            whole = _matched(known, f"{text}.")
+            said = None if whole is None else whole.removesuffix(".")
+        if said is not None:
+            return said
+    if re.fullmatch(r"\w+ and \w+", text):
+        parts, _, last = text.partition(" and ")
+        return catalogue(known).gettext("{parts} and {last}").format(parts=parts, last=last)
+    return re.sub(r"(?<=\d)\.(?=\d)", catalogue(known).gettext("0.5")[1], text)
 
 
 @cache
@@ -150,10 +173,19 @@ def _patterns(known: str) -> list[tuple[re.Pattern[str], str]]:
     messages = [
         key.removeprefix(begun) for key in held if isinstance(key, str) and key.startswith(begun) and "{" in key
     ]
-    messages.sort(key=lambda message: -len(re.sub(r"\{\w+\}", "", message)))
+    messages = [message for message in messages if _letters(message) >= TOLD_APART]
+    messages.sort(key=_letters, reverse=True)
     return [(re.compile(_pattern(message), re.DOTALL), message) for message in messages]
 
 
+def _letters(message: str) -> int:
+    return len(re.findall("[A-Za-z]", re.sub(r"\{\w+\}", "", message)))
+
+
 def _pattern(message: str) -> str:
+    """A value holds no end of a sentence."""
     parts = re.split(r"\{(\w+)\}", message)
-    return "".join(re.escape(part) if n % 2 == 0 else f"(?P<{part}>.+?)" for n, part in enumerate(parts))
+    return "".join(
+        re.escape(part) if n % 2 == 0 else rf"(?P<{part}>{FIELDS if part == 'field' else VALUE})"
+        for n, part in enumerate(parts)
+    )

@@ -79,7 +79,7 @@ def set_aside(house: House, packs: Sequence[model.SetAside], onward: str | None)
             pack.topic,
             {"mqtt": "MQTT", "http": "HTTP", "file": say("a recording")}[pack.via],
             words.bytes_in_words(pack.size),
-            resaid(pack.reason).rstrip(".") + ".",
+            pack.reason.rstrip(".") + ".",
             shown(pack.payload),
         )
         for pack in packs

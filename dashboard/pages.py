@@ -29,7 +29,7 @@ from dashboard import (
 )
 from dashboard.absences import Person, Wish, question
 from dashboard.house import House, back, day_stretch, gather, shortest_sure, with_redatings
-from dashboard.language import say
+from dashboard.language import resaid, say
 from dashboard.sheets import SheetRoute, Sheets, name_of, person_of, remember
 from dashboard.supply_points import PastDays
 from service import model
@@ -242,5 +242,5 @@ def _names(
         try:
             action()
         except Refused as refusal:
-            return sheets.answer("names.html", form_of(site, refused=str(refusal)), 400)
+            return sheets.answer("names.html", form_of(site, refused=resaid(str(refusal))), 400)
         return RedirectResponse(f"{router.url_path_for('names', site=site)}?kept=1", 303)

@@ -59,7 +59,7 @@ def _day(house: House, day: date, y: float, first: dict[str, str]) -> list[Marku
     def x(moment_s: float) -> float:
         return _x(min(max((moment_s - start_s) / length_s, 0.0), 1.0))
 
-    name = f"{words.weekday(day)[:3]} {day.day}"
+    name = f"{words.weekday_short(day)} {day.day}"
     drawn = [text(LEFT - 10, y + 4, name, "said", "end")]
     begun_s = house.first_heard_s if house.first_heard_s is not None else end_s
     if begun_s < end_s:

@@ -170,7 +170,11 @@ def _watched(house: House, chime: str, rule: Rule) -> str:
 def _standing(kept: KeptRule, changed: bool) -> str:
     parts = [say("Of the ready set") if kept.ready is not None else say("Somebody’s own")]
     if changed:
-        parts.append(say("changed by {changed_by}", changed_by=kept.changed_by) if kept.changed_by else say("changed"))
+        parts.append(
+            say("changed by {changed_by}", changed_by=words.person(kept.changed_by))
+            if kept.changed_by
+            else say("changed")
+        )
     off = say(" Off: {off}", off=words.sentence(resaid(kept.off))) if kept.off else ""
     return f"{words.sentence(', '.join(parts))}{off}"
 

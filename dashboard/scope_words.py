@@ -32,6 +32,7 @@ STATES = {
     "pressed": marked("while the button is pressed"),
 }
 
+VERDICTS = {"as predicted": marked("as predicted"), "lower": marked("lower"), "higher": marked("higher")}
 PRESSED = {"pressed": marked("pressed"), "at rest": marked("at rest")}
 
 FIGURES = {
@@ -102,7 +103,7 @@ def lead(answer: Mapping[str, Any]) -> str:
         names = words.listed(
             list(
                 dict.fromkeys(
-                    f"{words.inside(say(FIGURES[line['quantity']]))} {resaid(line['verdict'])}" for line in off
+                    f"{words.inside(say(FIGURES[line['quantity']]))} {say(VERDICTS[line['verdict']])}" for line in off
                 )
             )
         )
@@ -129,7 +130,9 @@ def rows(part: Mapping[str, Any], scaled: bool) -> list[tuple[str, str, str, str
         expected = quantities.between(name, span["low"], span["high"])
         if span["low"] == span["high"]:
             expected = quantities.figure(name, span["value"])
-        found.append((say(FIGURES[name]), _figure(name, line["measured"], True), expected, resaid(line["verdict"])))
+        found.append(
+            (say(FIGURES[name]), _figure(name, line["measured"], True), expected, say(VERDICTS[line["verdict"]]))
+        )
     seen = {line["quantity"] for line in compared}
     for name in WORTH_TELLING[part["shape"]]:
         value = part["figures"].get(name)
@@ -142,7 +145,9 @@ def meanings(part: Mapping[str, Any]) -> list[str]:
     lines = part["comparison"]["lines"] if part["comparison"] else []
     return list(
         dict.fromkeys(
-            f"{say(FIGURES[line['quantity']])}, {resaid(line['verdict'])}: {resaid(line['means'])}".replace("'", "’")
+            f"{say(FIGURES[line['quantity']])}, {say(VERDICTS[line['verdict']])}: {resaid(line['means'])}".replace(
+                "'", "’"
+            )
             for line in lines
             if line["means"]
         )

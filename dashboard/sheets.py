@@ -17,7 +17,7 @@ from fastapi.routing import APIRoute
 
 from dashboard import assets, contexts
 from dashboard.filling import environment, filled
-from dashboard.language import marked, resaid, say
+from dashboard.language import marked, resaid, say, spoken, tag, wanted
 from service.errors import NotFound, Refused, StoreUnavailable
 from service.names import clean_name
 
@@ -68,12 +68,19 @@ class Sheets:
 
 
 class SheetRoute(APIRoute):
-    """A route whose errors are pages too, and which takes no form from another site."""
+    """A route that speaks the reader's language, whose errors are pages too, and which takes no form from another site."""
 
     def get_route_handler(self) -> Handler:
         inner = super().get_route_handler()
 
         async def handle(request: Request) -> Response:
+            with spoken(wanted(request.headers.get("accept-language", ""))):
+                response = await answered(request)
+                response.headers["content-language"] = tag()
+                response.headers["vary"] = "accept-language"
+                return response
+
+        async def answered(request: Request) -> Response:
             try:
                 if request.method == "POST":
                     _refuse_strangers(request)

@@ -176,7 +176,7 @@ def _ticks(asked: Asked, house: House) -> list[tuple[float, str]]:
     every = max(round(asked.days / 3), 1)  # few enough for a phone
     days = [asked.first + timedelta(days=n) for n in range(0, asked.days + 1, every)]
     return [
-        (midnight_s(day, house.zone), f"{day:%b} {day.year}" if asked.days > 400 else f"{day.day}{words.KEPT}{day:%b}")
+        (midnight_s(day, house.zone), words.month_short(day) if asked.days > 400 else words.day_short(day))
         for day in days
     ]
 
@@ -273,7 +273,7 @@ def _surveys(house: House, asked: Asked, bursts: Sequence[model.Burst]) -> list[
 
 def _short(moment_s: float, house: House) -> str:
     then = words.local(moment_s, house.zone)
-    return f"{then.day}{words.KEPT}{then:%b}, {words.clock(moment_s, house.zone)}"
+    return f"{words.day_short(then)}, {words.clock(moment_s, house.zone)}"
 
 
 def _opened(burst: model.Burst, asked: Asked) -> bool:

@@ -130,8 +130,7 @@ class _Sheet:
         days = [self.house.today - timedelta(days=n) for n in range(MONTH_DAYS, -1, -1)]
         named = {0, 10, 20}
         return [
-            (midnight_s(day, self.house.zone), f"{day.day}{words.KEPT}{day:%b}" if n in named else "")
-            for n, day in enumerate(days)
+            (midnight_s(day, self.house.zone), words.day_short(day) if n in named else "") for n, day in enumerate(days)
         ]
 
     def _ends(self) -> list[tuple[float, str, str]]:
@@ -141,7 +140,7 @@ class _Sheet:
             ends.append((mean, words.measured(mean, "V"), "value"))
         low = lowest(self.day, SOUNDING)
         if low is not None:
-            ends += [(low, words.measured(low, "V"), "value"), (low - 1e-6, "sounding", "said")]
+            ends += [(low, words.measured(low, "V"), "value"), (low - 1e-6, say("sounding"), "said")]
         return ends
 
     def _cycles(self) -> list[supply_contexts.Cycle]:

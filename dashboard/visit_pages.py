@@ -8,6 +8,7 @@ from fastapi.responses import RedirectResponse
 
 from dashboard import visit_sheet
 from dashboard.house import House
+from dashboard.language import resaid
 from dashboard.sheets import Sheets, name_of
 from service.errors import Refused
 from service.names import NAME_LIMIT, NOTE_LIMIT
@@ -48,5 +49,5 @@ def add(
         try:
             actions.note_visit(site, visit, who, note, name_of(request), clock())
         except Refused as refusal:
-            return sheet(request, site, visit, refused=str(refusal))
+            return sheet(request, site, visit, refused=resaid(str(refusal)))
         return RedirectResponse(f"{router.url_path_for('visit', site=site, visit=visit)}?kept=1", 303)

@@ -116,7 +116,7 @@ def draw_down(week: Week) -> Markup:
         if n % 2 == 0:
             drawn.append(label(LEFT - 0.035, y + 0.33, f"{n:02d}", "numeral", "end"))
     for name, x, cells in zip(week.names, wires, week.cells, strict=True):
-        drawn.append(label(x, 0.95, name[:3], "lane-label", "middle"))
+        drawn.append(label(x, 0.95, name, "lane-label", "middle"))
         drawn.append(line_down(x, HEAD, bottom, "wire"))
         for first, after, share in _unwatched(cells):
             end = x + _depth(share) / NARROW

@@ -61,6 +61,20 @@ _MONTHS = (
     marked("November"),
     marked("December"),
 )
+_SHORT_MONTHS = (
+    marked("Jan"),
+    marked("Feb"),
+    marked("Mar"),
+    marked("Apr"),
+    marked("May"),
+    marked("Jun"),
+    marked("Jul"),
+    marked("Aug"),
+    marked("Sep"),
+    marked("Oct"),
+    marked("Nov"),
+    marked("Dec"),
+)
 
 
 def number(count: int) -> str:
@@ -99,6 +113,11 @@ def listed(parts: Sequence[str]) -> str:
     'front, garden and chime'
     """
     return parts[0] if len(parts) == 1 else say("{parts} and {last}", parts=", ".join(parts[:-1]), last=parts[-1])
+
+
+def person(name: str) -> str:
+    """Who did something, as the record has it: a name, or somebody."""
+    return say("somebody") if name == "somebody" else name
 
 
 def inside(text: str) -> str:
@@ -178,6 +197,21 @@ def weekday(day: date) -> str:
 def day_and_month(day: date) -> str:
     """As 25 November."""
     return say("{day}\u00a0{month}", day=day.day, month=say(_MONTHS[day.month - 1]))
+
+
+def day_short(day: date) -> str:
+    """As 25 Nov."""
+    return say("{day}\u00a0{month}", day=day.day, month=say(_SHORT_MONTHS[day.month - 1]))
+
+
+def month_short(day: date) -> str:
+    """As Nov 2026."""
+    return f"{say(_SHORT_MONTHS[day.month - 1])} {day.year}"
+
+
+def weekday_short(day: date) -> str:
+    """As Wed."""
+    return say(SHORT_DAYS[day.weekday()])
 
 
 def day_long(day: date) -> str:

@@ -96,8 +96,9 @@ def _stretches(watch: Watch, facts: Facts) -> Iterable[Stretch]:
                     and (not watch.names or found.name in watch.names)
                     and watch.door in (None, found.door)
                 ):
-                    where = f" at {found.door}" if found.door else ""
-                    why = f"{found.name}{where}, likelihood {found.likelihood:.2g}"
+                    sure = f"{found.likelihood:.2g}"
+                    at_door = f"{found.name} at {found.door}, likelihood {sure}"
+                    why = at_door if found.door else f"{found.name}, likelihood {sure}"
                     yield Stretch(start_s, inf if found.end_s is None else found.end_s, why)
         case HeldPress():
             for press in facts.presses:
@@ -165,8 +166,14 @@ def _of_values(rule: Rule, watch: QuantityBeyond | Trend, facts: Facts, before: 
     told[[0, -1]] = True
     samples = []
     for at_s, value, now in zip(times[told].tolist(), values[told].tolist(), severities[told].tolist(), strict=True):
-        than = f", {watch.side} {limits[now - 1]:.4g}" if now else ""
-        samples.append(Sample(at_s, now, f"{watch.name} is {value:.4g} {unit}{than}"))
+        told_value = f"{value:.4g} {unit}"
+        if not now:
+            why = f"{watch.name} is {told_value}"
+        elif watch.side == "above":
+            why = f"{watch.name} is {told_value}, above {limits[now - 1]:.4g}"
+        else:
+            why = f"{watch.name} is {told_value}, below {limits[now - 1]:.4g}"
+        samples.append(Sample(at_s, now, why))
     return Condition(tuple(samples), samples[-1].severity)
 
 

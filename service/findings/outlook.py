@@ -176,25 +176,25 @@ def limits_of(name: str, commissioned: float | None, sheet: FitOut, basis: Basis
     >>> [limit.value for limit in limits_of("reservoir_f", 1e-3, FitOut(), None)]
     [0.00088]
     """
-    then = "when it was commissioned"
     if name == "headroom_v":
         return (Limit(0.0, True, "below it the regulator drops out"),)
     if commissioned is not None:
         if name == "reservoir_f":
-            return (Limit(0.88 * commissioned, True, f"88 % of what it was {then}"),)
+            return (Limit(0.88 * commissioned, True, "88 % of what it was when it was commissioned"),)
         if name == "source_ohm":
             two, more = commissioned + 2.0, 1.35 * commissioned
-            reason = "2 ohm more than" if two >= more else "1.35 times"
-            return (Limit(max(two, more), False, f"{reason} {'it was' if two >= more else 'what it was'} {then}"),)
+            if two >= more:
+                return (Limit(two, False, "2 ohm more than it was when it was commissioned"),)
+            return (Limit(more, False, "1.35 times what it was when it was commissioned"),)
         if name == "open_circuit_v":
             return (
-                Limit(0.945 * commissioned, True, f"94.5 % of what it was {then}"),
-                Limit(1.25 * commissioned, False, f"1.25 times what it was {then}"),
+                Limit(0.945 * commissioned, True, "94.5 % of what it was when it was commissioned"),
+                Limit(1.25 * commissioned, False, "1.25 times what it was when it was commissioned"),
             )
         if name == "idle_a":
-            return (Limit(commissioned + 6e-3, False, f"6 mA more than it was {then}"),)
+            return (Limit(commissioned + 6e-3, False, "6 mA more than it was when it was commissioned"),)
         if name == "sound_a":
-            return (Limit(1.22 * commissioned, False, f"1.22 times what it was {then}"),)
+            return (Limit(1.22 * commissioned, False, "1.22 times what it was when it was commissioned"),)
         return ()
     if name == "reservoir_f" and sheet.reservoir_f:
         return (Limit(0.85 * sheet.reservoir_f, True, "85 % of what the fit-out sheet says"),)

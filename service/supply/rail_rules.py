@@ -54,9 +54,10 @@ def collapse(sheet: FitOut, basis: Basis, envelope: Envelope) -> Iterator[Remark
         reservoir = quantity(sheet.reservoir_f, "F")
         text = (
             f"With {reservoir} the rail swings {quantity(worst.ripple_v.value, 'V')} in every cycle {STATE_WORDS[state]}, from "
-            f"{quantity(worst.rail_max_v.value, 'V')} down to {quantity(worst.rail_min_v.value, 'V')}"
+            f"{quantity(worst.rail_max_v.value, 'V')} down to {quantity(worst.rail_min_v.value, 'V')}."
         )
-        text += ": it collapses between cycles." if severity == "wrong" else "."
+        if severity == "wrong":
+            text = f"{text[:-1]}: it collapses between cycles."
         values = {
             "ripple_v": worst.ripple_v.value,
             "rail_max_v": worst.rail_max_v.value,
@@ -101,13 +102,16 @@ def hold_up(envelope: Envelope) -> Iterator[Remark]:
     if idle is None or not isfinite(idle.value) or idle.value <= 0.0:
         return
     values = {"hold_up_idle_s": idle.value, "hold_up_idle_least_s": idle.low}
-    text = f"Without mains the reservoir feeds the chime for {quantity(idle.value, 's')} at rest"
+    text = f"Without mains the reservoir feeds the chime for {quantity(idle.value, 's')} at rest."
     sounding = envelope.hold_up_s.get("sounding")
     if sounding is not None and sounding.value > 0.0:
-        text += f" and for {quantity(sounding.value, 's')} while it sounds"
+        text = (
+            f"Without mains the reservoir feeds the chime for {quantity(idle.value, 's')} at rest "
+            f"and for {quantity(sounding.value, 's')} while it sounds."
+        )
         values["hold_up_sounding_s"] = sounding.value
     rule = "C × (lowest rail − drop-out) / load; a voltage dip of 0.1 s is an ordinary event"
-    yield Remark("reservoir_f", "note" if idle.low >= 0.1 else "doubtful", f"{text}.", rule, PRACTICE, values)
+    yield Remark("reservoir_f", "note" if idle.low >= 0.1 else "doubtful", text, rule, PRACTICE, values)
 
 
 def wire(sheet: FitOut, basis: Basis, envelope: Envelope) -> Iterator[Remark]:
@@ -134,13 +138,13 @@ def sure_press(sheet: FitOut, envelope: Envelope) -> Iterator[Remark]:
     if sure is None or sure.value == inf:
         return  # that the LED never turns on is told by the rule on its current
     rule = "T − w + 2 t: the gap between two windows, and twice the shortest pulse that is sent"
-    text = f"A press of {quantity(sure.value, 's')} or longer is always seen"
-    text += (
-        f", at low mains of {quantity(sure.high, 's')}"
+    text = (
+        f"A press of {quantity(sure.value, 's')} or longer is always seen, at low mains of {quantity(sure.high, 's')}; "
+        "the shortest of 607 key strokes measured lasted 44 ms."
         if isfinite(sure.high)
-        else ", at nominal mains; at low mains none may be"
+        else f"A press of {quantity(sure.value, 's')} or longer is always seen, at nominal mains; at low mains none may be; "
+        "the shortest of 607 key strokes measured lasted 44 ms."
     )
-    text += "; the shortest of 607 key strokes measured lasted 44 ms."
     severity: Severity = "note" if sure.high < SHORTEST_HOLD_S else "doubtful"
     values = {"shortest_sure_press_s": sure.value, "shortest_sure_press_low_s": sure.high}
     yield Remark("detector_ohm", severity, text, rule, "closed form; key strokes of a public record, measured", values)

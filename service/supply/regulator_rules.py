@@ -156,14 +156,25 @@ def heat(sheet: FitOut, basis: Basis, envelope: Envelope) -> Iterator[Remark]:
         if junction <= JUNCTION_C:
             continue
         values = {"regulator_heat_w": power, "junction_c": junction, "k_per_w": resistance}
-        when = "At rest" if state == "idle" else "While it sounds"
-        text = f"{when} the regulator makes {quantity(power, 'W')} of heat at high mains"
-        text += (
-            f", which would bring it to {junction:.0f} °C"
-            if sheet.regulator_k_per_w
-            else "; without a heat sink it would grow too hot"
-        )
-        text += "." if state == "idle" else " if it sounded for long."
+        heat = quantity(power, "W")
+        if sheet.regulator_k_per_w and state == "idle":
+            text = (
+                f"At rest the regulator makes {heat} of heat at high mains, which would bring it to {junction:.0f} °C."
+            )
+        elif sheet.regulator_k_per_w:
+            text = (
+                f"While it sounds the regulator makes {heat} of heat at high mains, "
+                f"which would bring it to {junction:.0f} °C if it sounded for long."
+            )
+        elif state == "idle":
+            text = (
+                f"At rest the regulator makes {heat} of heat at high mains; without a heat sink it would grow too hot."
+            )
+        else:
+            text = (
+                f"While it sounds the regulator makes {heat} of heat at high mains; "
+                "without a heat sink it would grow too hot if it sounded for long."
+            )
         bad = state == "idle" and sheet.regulator_k_per_w is not None
         yield Remark(
             "regulator_k_per_w",
@@ -186,9 +197,11 @@ def stands(sheet: FitOut, basis: Basis, envelope: Envelope) -> Iterator[Remark]:
     if rail.high <= limit:
         return
     rule = "adjustable: 40 V between input and output; fixed: 35 V at the input"
-    text = f"At high mains the rail reaches {quantity(rail.value, 'V')}, up to {quantity(rail.high, 'V')}; " + (
+    text = (
+        f"At high mains the rail reaches {quantity(rail.value, 'V')}, up to {quantity(rail.high, 'V')}; "
         f"an adjustable regulator stands {quantity(limit, 'V')} there." if adjustable
-        else "usual fixed three-terminal regulators stand 35 V, so look up this one."
+        else f"At high mains the rail reaches {quantity(rail.value, 'V')}, up to {quantity(rail.high, 'V')}; "
+        "usual fixed three-terminal regulators stand 35 V, so look up this one."
     )  # fmt: skip
     severity: Severity = "wrong" if adjustable and rail.value > limit else "doubtful"
     source = ADJUSTABLE_SOURCE if adjustable else "data sheets of fixed regulators, from memory"

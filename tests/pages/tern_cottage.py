@@ -113,7 +113,7 @@ def with_findings(record: Record) -> Record:
         Held(7, SITE, CHIME, aged, State.CONFIRMED, raised_s, looked_s),
         Held(9, SITE, CHIME, stuck, State.RAISED, at("25 Nov 2026 09.16"), looked_s),
     ]
-    missing = ("headroom_v: the fit-out sheet does not say what the regulator needs",)
+    missing = ("The fit-out sheet has no dropout_v: headroom cannot be told.",)
     record.examination_list.append(Examination(SITE, CHIME, looked_s, 4711, looked_s - 60, looked_s - 600, missing))
     return record
 

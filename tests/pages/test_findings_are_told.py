@@ -57,7 +57,7 @@ def test_a_finding_of_a_door_names_it_and_what_looks_the_same(opened: Opened) ->
 
 def test_what_could_not_be_judged_is_said(opened: Opened) -> None:
     words = words_of(opened(examined()).get(SUPPLY).text)
-    assert "Headroom_v: the fit-out sheet does not say what the regulator needs." in words
+    assert "The fit-out sheet has no dropout_v: headroom cannot be told." in words
 
 
 def test_a_sound_house_says_so_as_far_as_it_was_judged(opened: Opened) -> None:
