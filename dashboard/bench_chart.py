@@ -6,6 +6,7 @@ from math import isnan
 
 from markupsafe import Markup
 
+from dashboard.language import figure
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.svg import down, drawing, element, label, line_across, line_down
 
@@ -41,7 +42,7 @@ def draw(wave: Wave, scale: Scale, numerals: bool = True) -> Markup:
     drawn = [line_across(0, 1, place(tick), "axis" if tick == 0.0 else "feint") for tick in scale.ticks]
     if numerals:
         drawn += [
-            label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}".replace("-", "−"), "numeral", "end", -7)
+            label(0, place(tick) + 0.33, figure(tick, f".{scale.decimals}f").replace("-", "−"), "numeral", "end", -7)
             for tick in scale.ticks
         ]
     whole = round(wave.length_s * 1000)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dashboard import caller_contexts, words
 from dashboard.house import House
 from dashboard.lanes import at_the, door_name
-from dashboard.language import resaid, say
+from dashboard.language import figure, resaid, say
 from dashboard.phrase import Held as Press
 from dashboard.phrase import draw, length_of
 from service.presses.cadence import Cadence, Interval
@@ -97,7 +97,7 @@ def _stands(house: House, held: Held, listening: bool) -> str:
     if not listening and len(held.lesson.examples) < EXAMPLES:
         return say(
             "The lesson ended after {lesson_s} minutes with {heard} of {number}. Nothing was taught.",
-            lesson_s=words.figure(LESSON_S / 60, ".0f"),
+            lesson_s=figure(LESSON_S / 60, ".0f"),
             heard=heard,
             number=words.number(EXAMPLES),
         )
@@ -107,6 +107,6 @@ def _stands(house: House, held: Held, listening: bool) -> str:
         "next. The door listens until {clock}.",
         value=words.sentence(say("{heard} of {number} heard", heard=heard, number=words.number(EXAMPLES))),
         again=again,
-        parted_s=words.figure(PARTED_S, ".0f"),
+        parted_s=figure(PARTED_S, ".0f"),
         clock=words.clock(held.lesson.ends_s, house.zone),
     )

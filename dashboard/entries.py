@@ -2,7 +2,7 @@
 
 from dashboard import words
 from dashboard.house import House
-from dashboard.language import marked, say
+from dashboard.language import figure, marked, say
 from service import model
 
 NOTE_BEGUN = 90
@@ -150,6 +150,6 @@ def unseen(told: model.Unseen, doors: int) -> str:
     return say(
         "{sounded} rail rose by {value} V as a press lifts it, yet {wire}.",
         sounded=sounded,
-        value=words.figure(told.rise_v or 0.0, ".1f"),
+        value=figure(told.rise_v or 0.0, ".1f"),
         wire=wire,
     )

@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from dashboard import contexts, quantities, supply_contexts, words
 from dashboard.folded import Floats, Folded, folded
-from dashboard.language import marked, say
+from dashboard.language import figure, marked, say
 from dashboard.recorded_rail import Happened, draw_folded, draw_rail
 from dashboard.stretches import SILENCE_S, line_of
 from dashboard.supply_tables import CAUSES
@@ -177,7 +177,7 @@ def _told(one: Folded) -> str:
         say(
             "{volts} samples of {cycles} cycles, {swing}",
             volts=len(one.volts),
-            cycles=words.figure(one.cycles, ".1f"),
+            cycles=figure(one.cycles, ".1f"),
             swing=swing,
         )
     ]

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from dashboard.bench_chart import path_of
-from dashboard.language import marked
+from dashboard.language import figure, marked
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.svg import at, down, drawing, element, label, line_across, line_down
 from service.supply.fitout_curves import Curve
@@ -36,7 +36,8 @@ def draw(curve: Curve, scale: Scale, before: Curve | None, limit_v: float | None
     drawn = [line_across(0, 1, place(tick), "feint") for tick in scale.ticks]
     if numerals:
         drawn += [
-            label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks
+            label(0, place(tick) + 0.33, figure(tick, f".{scale.decimals}f"), "numeral", "end", -7)
+            for tick in scale.ticks
         ]
     length_s = float(curve.times_s[-1])
     for millisecond in range(0, round(length_s * 1000) + 1, 20):

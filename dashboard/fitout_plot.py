@@ -11,8 +11,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from dashboard import words
-from dashboard.language import marked, pointed, resaid, say
+from dashboard.language import figure, marked, pointed, resaid, say
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.svg import element
 from service.supply.envelope import State
@@ -89,7 +88,8 @@ def _panels(check: Check, shown: Sequence[Curve], earlier: dict[State, Curve]) -
         for number, curve in enumerate(shown)
     ]
     drawn += [
-        _text(LEFT - 10, places[0].y(tick) + 5, f"{tick:.{scale.decimals}f}", "numeral", "end") for tick in scale.ticks
+        _text(LEFT - 10, places[0].y(tick) + 5, figure(tick, f".{scale.decimals}f"), "numeral", "end")
+        for tick in scale.ticks
     ]
     for place, curve in zip(places, shown, strict=True):
         drawn += _panel(check, place, curve, earlier.get(curve.state))
@@ -112,7 +112,7 @@ def _panel(check: Check, place: Place, curve: Curve, earlier: Curve | None) -> l
         _text(
             place.left,
             54,
-            say("{low} to {high} V in every cycle", low=words.figure(low, ".1f"), high=words.figure(high, ".1f")),
+            say("{low} to {high} V in every cycle", low=figure(low, ".1f"), high=figure(high, ".1f")),
             "said",
         ),
     ]
@@ -237,7 +237,7 @@ def _words(check: Check, shown: Sequence[Curve]) -> str:
     told = [
         say(
             "Predicted from the fit-out sheet at {mains_hz} Hz, nominal mains.",
-            mains_hz=words.figure(shown[0].mains_hz, "g"),
+            mains_hz=figure(shown[0].mains_hz, "g"),
         )
     ]
     for curve in shown:
@@ -246,14 +246,12 @@ def _words(check: Check, shown: Sequence[Curve]) -> str:
             say(
                 "{state}: {low} to {high} V in every cycle.",
                 state=say(TITLES[curve.state]),
-                low=words.figure(np.min(volts), ".2f"),
-                high=words.figure(np.max(volts), ".2f"),
+                low=figure(np.min(volts), ".2f"),
+                high=figure(np.max(volts), ".2f"),
             )
         )
     if check.basis and check.basis.dropout_v is not None:
-        told.append(
-            say("The regulator drops out below {dropout_v} V.", dropout_v=words.figure(check.basis.dropout_v, ".2f"))
-        )
+        told.append(say("The regulator drops out below {dropout_v} V.", dropout_v=figure(check.basis.dropout_v, ".2f")))
     return " ".join(told)
 
 

@@ -14,7 +14,7 @@ from dashboard.doorstep import head
 from dashboard.fitout_fields import BLANKS, DOOR, DOOR_CHOICES, GROUPS, TRIED
 from dashboard.fitout_setting import setting_of
 from dashboard.house import House
-from dashboard.language import marked, pointed, resaid, say
+from dashboard.language import figure, marked, pointed, resaid, say
 from service.errors import Refused, SettingError
 from service.model import Chime
 from service.ports import Reader
@@ -97,9 +97,9 @@ def _by(found: Check | None, asked: Asked) -> str:
     return say(
         "{name}: {value}\u202f{unit} instead of {value2}\u202f{unit2}.",
         name=say(dict(TRIED)[asked.tried]),
-        value=words.figure(value / blank.times, ".3g"),
+        value=figure(value / blank.times, ".3g"),
         unit=blank.unit,
-        value2=words.figure(value / blank.times / 2.0**asked.times, ".3g"),
+        value2=figure(value / blank.times / 2.0**asked.times, ".3g"),
         unit2=blank.unit,
     )
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from dashboard import caller_contexts, contexts, words
 from dashboard.house import House
-from dashboard.language import marked, resaid, say
+from dashboard.language import figure, marked, resaid, say
 from dashboard.week import MOST, Cell, Rate, Week, draw_across, draw_down
 from service import callers
 from service.callers import Stretch
@@ -92,14 +92,14 @@ def _week(found: Patterns, stretch: Stretch, clock: WallClock, each: int) -> Wee
     times = {one.weekday: one.times for one in often if one.hour is None}
     remarks = [
         words.counted(rate.visits, "visit")
-        + (say(", {times} times the mean", times=words.figure(times[day], ".1f")) if day in times else "")
+        + (say(", {times} times the mean", times=figure(times[day], ".1f")) if day in times else "")
         for day, rate in enumerate(found.by_weekday)
     ]
     rates = [
         None if one.per_hour is None else Rate(one.per_hour, one.low or 0.0, one.high or 0.0) for one in found.by_hour
     ]
     return Week(
-        [say(name) for name in words.DAYS],
+        [say(name) for name in words.SHORT_DAYS],
         cells,
         remarks,
         rates,
@@ -155,7 +155,7 @@ def told(one: StandsOut) -> str:
         "{days}{hours}, {times} times the mean of the house",
         days=days,
         hours=hours,
-        times=words.figure(one.times, ".1f"),
+        times=figure(one.times, ".1f"),
     )
 
 
@@ -219,8 +219,8 @@ def _by_hour(found: Patterns) -> contexts.Table:
             ("–", "–")
             if rate.per_hour is None
             else (
-                words.figure(rate.per_hour, ".2f"),
-                words.to(words.figure(rate.low or 0.0, ".2f"), words.figure(rate.high or 0.0, ".2f")),
+                figure(rate.per_hour, ".2f"),
+                words.to(figure(rate.low or 0.0, ".2f"), figure(rate.high or 0.0, ".2f")),
             )
         )
         watched = f"{rate.watched_h:.0f}{words.THIN}h"

@@ -93,6 +93,11 @@ def point() -> str:
     return say("0.5")[1]
 
 
+def figure(value: float, form: str) -> str:
+    """A number by a format of Python, with the reader's decimal point."""
+    return f"{value:{form}}".replace(".", point())
+
+
 def pointed(text: str) -> str:
     """Figures that the service has written, with the reader's decimal point."""
     return re.sub(r"(?<=\d)\.(?=\d)", point(), text)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 from dashboard import quantities, words
-from dashboard.language import marked, resaid, say
+from dashboard.language import figure, marked, resaid, say
 from service.findings.outlook import Limit, Outlook
 
 DAY_S = 86_400.0
@@ -165,4 +165,4 @@ def _names(some: Sequence[Outlook]) -> str:
 
 def _percent(share: float) -> str:
     percent = 100.0 * share
-    return f"{words.figure(percent, '.1f' if percent < 10.0 else '.0f')}{words.THIN}%"
+    return f"{figure(percent, '.1f' if percent < 10.0 else '.0f')}{words.THIN}%"

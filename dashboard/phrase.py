@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from dashboard import ink, words
+from dashboard.language import figure
 from dashboard.stretches import step_s
 from dashboard.svg import at, drawing, label, line_across, line_down
 
@@ -45,7 +46,7 @@ def _scale(whole_s: float, x: Callable[[float], float], wire: float) -> list[Mar
     drawn = []
     for number in range(int(whole_s / step) + 1):
         moment_s = number * step
-        text = f"{moment_s:.0f}" if step >= 1 or not number else f"{moment_s:.1f}"
+        text = figure(moment_s, ".0f" if step >= 1 or not number else ".1f")
         drawn += [
             label(
                 x(moment_s),

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from dashboard import ink
 from dashboard.cycle import Cycles
+from dashboard.language import figure
 from dashboard.svg import across, at, down, drawing, element, hatch, label, line_across, line_down
 from service.model import SupplyPoint
 
@@ -76,7 +77,7 @@ def draw_scale(scale: Scale) -> Markup:
     """The numerals that stand in the margin beside the panels."""
     return drawing(
         HEIGHT,
-        *(label(1, scale.place(t) + 0.33, f"{t:.{scale.decimals}f}", "numeral", "end") for t in scale.ticks),
+        *(label(1, scale.place(t) + 0.33, figure(t, f".{scale.decimals}f"), "numeral", "end") for t in scale.ticks),
         class_="scale",
     )
 
@@ -85,7 +86,7 @@ def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[fl
     """`ends`: (value, words, class) to stand at the end of the traces."""
     grid = [line_across(0, share, scale.place(tick), "feint") for tick in scale.ticks]
     numerals = [
-        label(0, scale.place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral inside", "end", -7)
+        label(0, scale.place(tick) + 0.33, figure(tick, f".{scale.decimals}f"), "numeral inside", "end", -7)
         for tick in scale.ticks
     ]
     marks = [line_across(0, share, AXIS, "axis"), line_across(0, share, LANE, "wire")]
@@ -212,7 +213,9 @@ def draw_cycles(cycles: Cycles) -> Markup:
         return bottom - (value - scale.low_v) / (scale.high_v - scale.low_v) * (bottom - top)
 
     drawn = [line_across(0, 1, place(tick), "feint") for tick in scale.ticks]
-    drawn += [label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks]
+    drawn += [
+        label(0, place(tick) + 0.33, figure(tick, f".{scale.decimals}f"), "numeral", "end", -7) for tick in scale.ticks
+    ]
     for millisecond in range(0, int(length_s * 1000) + 1, 10):
         x = millisecond / 1000 / length_s
         drawn += [

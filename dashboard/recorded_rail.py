@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from dashboard import ink, words
 from dashboard.folded import Folded
+from dashboard.language import figure
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.stretches import Line, Stretch, step_s
 from dashboard.svg import across, at, down, drawing, element, hatch, label, line_across, line_down
@@ -61,7 +62,9 @@ def draw_rail(line: Line, at_s: Floats, maxima_v: Floats, happened: Happened, zo
         drawn += _ticks(one, axis, len(line.stretches) == 1, zone)
         if one is not line.stretches[-1]:
             drawn += [at(one.right, LANE + PITCH * n, ink.slashes(lying=False)) for n in range(len(lanes))]
-    drawn += [label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks]
+    drawn += [
+        label(0, place(tick) + 0.33, figure(tick, f".{scale.decimals}f"), "numeral", "end", -7) for tick in scale.ticks
+    ]
     drawn += [label(0, LANE + PITCH * n - 0.45, name, "lane-label") for n, name in enumerate(lanes)]
     for start_s, end_s in happened.blind:
         for left, right in line.spans(start_s, end_s):
@@ -126,7 +129,7 @@ def _ticks(one: Stretch, axis: float, alone: bool, zone: ZoneInfo) -> list[Marku
     if step < 60.0:
         count = int((one.end_s - one.start_s) / step + 1e-6)
         decimals = 0 if step >= 1.0 else 1
-        ticks = [(one.start_s + n * step, f"{n * step:.{decimals}f}") for n in range(count + 1)]
+        ticks = [(one.start_s + n * step, figure(n * step, f".{decimals}f")) for n in range(count + 1)]
         ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]}{words.THIN}s")
     else:
         first = ceil(one.start_s / step)
@@ -192,7 +195,9 @@ def draw_folded(one: Folded) -> Markup:
         return (1 - (value - scale.low_v) / (scale.high_v - scale.low_v)) * 1000
 
     drawn = [line_across(0, 1, place(tick), "feint") for tick in scale.ticks]
-    drawn += [label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks]
+    drawn += [
+        label(0, place(tick) + 0.33, figure(tick, f".{scale.decimals}f"), "numeral", "end", -7) for tick in scale.ticks
+    ]
     for millisecond in range(0, int(length_ms + 1e-6) + 1, 5):
         x = min(millisecond / length_ms, 1.0)
         drawn += [

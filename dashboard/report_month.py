@@ -11,7 +11,7 @@ from dashboard.report_ink import hatched, inked, line, sheet, text
 from service import model
 
 WIDTH = 660.0
-LEFT, RIGHT, VISITS, BLIND = 62.0, 560.0, 600.0, 658.0
+LEFT, RIGHT, VISITS, BLIND = 62.0, 550.0, 606.0, 658.0
 TOP, PITCH = 22.0, 14.4
 REACH = 6.0
 """Of a stroke, above or below its day's line."""

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from dashboard import words
-from dashboard.language import say
+from dashboard.language import figure, say
 from dashboard.rail_chart import round_scale, scale_of
 from dashboard.report_ink import inked, line, sheet, text
 from service.model import SupplyPoint
@@ -39,7 +39,9 @@ def draw_rail(
         return LEFT + (moment_s - start_s) / (end_s - start_s) * (RIGHT - LEFT)
 
     drawn = [line(LEFT, y(tick), RIGHT, y(tick), "feint") for tick in scale.ticks]
-    drawn += [text(LEFT - 8, y(tick) + 4, f"{tick:.{scale.decimals}f}", "numeral", "end") for tick in scale.ticks]
+    drawn += [
+        text(LEFT - 8, y(tick) + 4, figure(tick, f".{scale.decimals}f"), "numeral", "end") for tick in scale.ticks
+    ]
     drawn += [text(x(moment_s), BOTTOM + 18, name, "numeral", "middle") for moment_s, name in ticks if name]
     drawn.append(line(LEFT, BOTTOM + 4, RIGHT, BOTTOM + 4, "rule"))
     if limit_v is not None:

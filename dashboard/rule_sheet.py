@@ -13,7 +13,7 @@ from dashboard.alarms_sheet import WEIGHTS, bar, moment
 from dashboard.doorstep import head
 from dashboard.house import House
 from dashboard.lanes import at_the, door_name
-from dashboard.language import marked, resaid, say
+from dashboard.language import figure, marked, resaid, say
 from service.alarm_ports import KeptRule
 from service.alarms.quantities import QUANTITIES
 from service.alarms.rule_form import write_rule
@@ -118,7 +118,7 @@ def _blanks(rule: Rule, values: Mapping[str, Any], reasons: Mapping[str, str]) -
             continue  # the other of the two is given
         factor, unit = _unit(rule, field, before[name])
         value = now.get(name)
-        shown = f"{value / factor:g}" if isinstance(value, int | float) else value or ""
+        shown = figure(value / factor, "g") if isinstance(value, int | float) else value or ""
         key = field if factor == 1.0 else f"{field}*{_factor(factor)}"
         kind = "time" if name in ("begins", "ends") else "decimal"
         found.append(RuleBlank(field, key, say(label), shown, say(unit), kind, reasons.get(field, "")))
@@ -187,12 +187,12 @@ def _tried(trial: Trial) -> str:
         if trial.spoken
         else say("not have called anybody")
     )
-    held = say("In the last {days} days it would {often}.", days=words.figure(days, ".0f"), often=often)
+    held = say("In the last {days} days it would {often}.", days=figure(days, ".0f"), often=often)
     if known < days - 0.5:
         held = say(
             "The record holds {known} of the last {days} days; in them it would {often}.",
-            known=words.figure(known, ".3g"),
-            days=words.figure(days, ".0f"),
+            known=figure(known, ".3g"),
+            days=figure(days, ".0f"),
             often=often,
         )
     if not trial.withheld:

@@ -5,7 +5,7 @@ from operator import attrgetter
 
 from dashboard import words
 from dashboard.kept import Kept
-from dashboard.language import marked, say
+from dashboard.language import figure, marked, say
 from service import outlooks
 from service.findings.outlook import Outlook
 from service.model import SupplyPoint
@@ -87,7 +87,7 @@ def told_bounds(ends: tuple[float, float] | None, unit: str, decimals: int) -> s
     """As `13.72 to 14.06 V`."""
     if ends is None:
         return "–"
-    low, high = (words.figure(end, f".{decimals}f").replace("-", "−") for end in ends)
+    low, high = (figure(end, f".{decimals}f").replace("-", "−") for end in ends)
     return words.measured(ends[0], unit, decimals) if low == high else words.to(low, f"{high}{words.THIN}{unit}")
 
 

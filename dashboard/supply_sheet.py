@@ -150,7 +150,7 @@ class _Sheet:
             cycles = two_cycles(burst) if burst.kind in names else None
             if cycles is None:
                 continue
-            when = words.moment(burst.start_s, self.house.now_s, self.house.zone)
+            when = words.stamp(burst.start_s, self.house.now_s, self.house.zone)
             swing = say(
                 "from {measured} to {measured2}",
                 measured=words.measured(cycles.low_v, "V"),
@@ -169,7 +169,7 @@ class _Sheet:
             )
             found.append(
                 supply_contexts.Cycle(
-                    f"{names[burst.kind]}, {when.removeprefix('at ')}",
+                    f"{names[burst.kind]}, {when}",
                     say("V, over ms"),
                     rail_chart.draw_cycles(cycles),
                     told,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from dashboard.language import figure
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.svg import at, down, drawing, element, label, line_across
 
@@ -47,7 +48,9 @@ def draw_trend(trend: Trend) -> Markup:
         return min(max((moment_s - trend.start_s) / (trend.end_s - trend.start_s), 0.0), 1.0)
 
     drawn = [line_across(0, 1, place(tick), "feint") for tick in scale.ticks]
-    drawn += [label(0, place(tick) + 0.33, f"{tick:.{scale.decimals}f}", "numeral", "end", -7) for tick in scale.ticks]
+    drawn += [
+        label(0, place(tick) + 0.33, figure(tick, f".{scale.decimals}f"), "numeral", "end", -7) for tick in scale.ticks
+    ]
     drawn.append(line_across(0, 1, BOTTOM + 0.2, "axis"))
     for moment_s, text in trend.ticks:
         if text:

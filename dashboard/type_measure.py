@@ -103,12 +103,18 @@ _WIDTHS = (
     510,
 )
 _OTHER = 600
+_ALIKE = str.maketrans("äöüÄÖÜß„“”", 'aouAOUB"""', "\u00ad")
+"""Letters that are as wide as others; a soft hyphen has no width."""
+
 _SEMIBOLD = 1.02  # weight 600 against 400, mean over a-z
 
 
 def width(text: str, semibold: bool = False) -> float:
     """[em]"""
-    total = sum(_WIDTHS[ord(c) - 32] if 32 <= ord(c) < 127 else 200 if c in "\u202f\u2019" else _OTHER for c in text)
+    total = sum(
+        _WIDTHS[ord(c) - 32] if 32 <= ord(c) < 127 else 200 if c in "\u202f\u2019" else _OTHER
+        for c in text.translate(_ALIKE)
+    )
     return total / 1000 * (_SEMIBOLD if semibold else 1.0)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
-from dashboard.language import ENGLISH, language, marked, point, say, say_counted
+from dashboard.language import ENGLISH, figure, language, marked, point, say, say_counted
 
 THIN = "\u202f"
 KEPT = "\u00a0"
@@ -300,11 +300,6 @@ def measured(value: float | None, unit: str, decimals: int = 2) -> str:
     if value is None:
         return "–"
     return f"{figure(value, f'.{decimals}f')}{THIN}{unit}".replace("-", "−")
-
-
-def figure(value: float, form: str) -> str:
-    """A number by a format of Python, with the reader's decimal point."""
-    return f"{value:{form}}".replace(".", point())
 
 
 def bytes_in_words(size: int) -> str:
