@@ -37,6 +37,8 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
                 ),
                 since=say("the beginning") if finding.since_s is None else examined_chime.day(finding.since_s, zone),
                 standing=say(STANDING),
+                now=chime.verdict.quantities,
+                then=examined_chime.commissioned(chime),
             ),
             finding.likelihood,
         )

@@ -1,5 +1,6 @@
 """One chime of a recording: its rail drawn with what happened, its surveys folded on the fit, and the same in tables. Judges nothing."""
 
+from collections.abc import Mapping
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from dashboard.supply_tables import CAUSES
 from service.examine import ExaminedChime
 from service.findings.quantities import quantities as measured_of
 from service.findings.testimony import Evidence
+from service.findings.verdict import Measured
 from service.model import LoadState, Press
 from service.supply.unknowns import KINDS
 
@@ -191,9 +193,14 @@ def _told(one: Folded) -> str:
     return words.sentence("; ".join(parts))
 
 
-def _quantities(chime: ExaminedChime) -> contexts.Table:
+def commissioned(chime: ExaminedChime) -> Mapping[str, Measured]:
+    """What was measured at commissioning, where there is something to compare with it."""
     then = chime.then.fit if chime.then is not None else None
-    before = measured_of(then, chime.sheet) if then is not None and chime.here.fit is not None else {}
+    return measured_of(then, chime.sheet) if then is not None and chime.here.fit is not None else {}
+
+
+def _quantities(chime: ExaminedChime) -> contexts.Table:
+    before = commissioned(chime)
     rows = []
     for name, one in chime.verdict.quantities.items():
         earlier = before[name].value if name in before else None

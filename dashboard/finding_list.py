@@ -1,16 +1,17 @@
 """Open findings of a chime, told to a person: how likely, why, what to check on the spot, and the caution. Knows no HTTP."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import floor
 
-from dashboard import contexts, quantities, supply_contexts, words
+from dashboard import contexts, departures, quantities, supply_contexts, words
 from dashboard.house import House
 from dashboard.language import marked, resaid, say
 from service import model
 from service.finding_ports import Examination
 from service.findings.advice import ADVICE, Advice, Check
 from service.findings.life import Held, State
-from service.findings.verdict import EvidenceLine, Finding
+from service.findings.testimony import SURVEY_S
+from service.findings.verdict import EvidenceLine, Finding, Measured
 from service.ports import Reader
 
 WHO = {
@@ -31,8 +32,9 @@ def make(house: House, chime: model.Chime, reader: Reader) -> supply_contexts.Fi
     found = reader.findings(house.site.site, chime.chime)
     examinations = reader.examinations(house.site.site, chime.chime)
     examination = examinations[0] if examinations else None
+    now, then = measured(reader, house.site.site, chime.chime) if found else ({}, {})
     return supply_contexts.FindingList(
-        findings=[_finding(house, one) for one in found],
+        findings=[_finding(house, one, now, then) for one in found],
         verdict=_verdict(house, found, examination),
         missing=[words.sentence(resaid(one)) for one in examination.missing] if examination else [],
         compared=_compared(house, chime, reader) if examination else "",
@@ -107,7 +109,21 @@ def _trouble(house: House, examination: Examination | None) -> str:
     )
 
 
-def _finding(house: House, held: Held) -> supply_contexts.Finding:
+def measured(reader: Reader, site: str, chime: str) -> tuple[dict[str, Measured], dict[str, Measured]]:
+    """What the newest survey measured, and the one that the commissioning record counts from."""
+    now = {one.name: one.measured for one in reader.latest_quantities(site, chime)}
+    then: dict[str, Measured] = {}
+    for record in reader.commissionings(site, chime)[:1]:
+        for name in now:
+            earlier = reader.quantities(site, chime, name, record.start_s - SURVEY_S, record.end_s + SURVEY_S)
+            if earlier:
+                then[name] = earlier[-1].measured
+    return now, then
+
+
+def _finding(
+    house: House, held: Held, now: Mapping[str, Measured], then: Mapping[str, Measured]
+) -> supply_contexts.Finding:
     found = held.finding
     return told(
         found,
@@ -115,11 +131,21 @@ def _finding(house: House, held: Held) -> supply_contexts.Finding:
         door=_door(house, held.chime, found.door),
         since=_day(house, held.raised_s if found.since_s is None else found.since_s),
         standing=say("confirmed") if held.state is State.CONFIRMED else say("found once"),
+        now=now,
+        then=then,
     )
 
 
-def told(found: Finding, number: int, door: str, since: str, standing: str) -> supply_contexts.Finding:
-    """A finding with all that is known about it. `door`: its name, empty where it is of none."""
+def told(
+    found: Finding,
+    number: int,
+    door: str,
+    since: str,
+    standing: str,
+    now: Mapping[str, Measured],
+    then: Mapping[str, Measured],
+) -> supply_contexts.Finding:
+    """A finding with all that is known about it. `door`: its name, empty where it is of none. `now`, `then`: what was measured."""
     advice = ADVICE[found.name]
     return supply_contexts.Finding(
         name=found.name,
@@ -131,6 +157,7 @@ def told(found: Finding, number: int, door: str, since: str, standing: str) -> s
         standing=standing,
         meaning=_set(resaid(advice.meaning)),
         evidence=_evidence(found.evidence),
+        departures=departures.draw(found.evidence, now, then),
         rivals=_rivals(advice, found.also_possible),
         checks=[_check(one) for one in advice.checks],
         caution=_set(resaid(advice.caution)),

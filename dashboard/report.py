@@ -24,7 +24,6 @@ from dashboard.supply_points import MONTH_STEP_S, PastDays
 from service import model, outlooks
 from service.findings.advice import ADVICE, CAUTIONS
 from service.findings.outlook import NAMES, Limit, Outlook, limits_of
-from service.findings.testimony import SURVEY_S
 from service.ports import Reader
 from service.supply.assumptions import basis_of
 
@@ -181,18 +180,16 @@ def _chime(
 def _supply(reader: Reader, house: House, chime: model.Chime, ahead: Sequence[Outlook]) -> Table:
     """Quantity, as commissioned, now, limit, in words."""
     site, name = house.site.site, chime.chime
-    now = {point.name: point for point in reader.latest_quantities(site, name) if point.name in NAMES}
+    points = reader.latest_quantities(site, name)
     records = reader.commissionings(site, name)
+    now, commissioned = finding_list.measured(reader, site, name)
     sheet = outlooks.sheet_of(reader, site, name)
     basis = basis_of(sheet)
     limits = {one.name: one.limit for one in ahead}
     rows = []
     for quantity in [one for one in NAMES if one in now]:
-        measured, then = now[quantity].measured, None
-        if records:
-            stretch = (records[0].start_s - SURVEY_S, records[0].end_s + SURVEY_S)
-            earlier = reader.quantities(site, name, quantity, *stretch)
-            then = earlier[-1].measured.value if earlier else None
+        measured = now[quantity]
+        then = commissioned[quantity].value if quantity in commissioned else None
         limit = limits.get(quantity) or next(iter(limits_of(quantity, then, sheet, basis)), None)
         cells = (
             quantities.name_of(quantity),
@@ -202,7 +199,7 @@ def _supply(reader: Reader, house: House, chime: model.Chime, ahead: Sequence[Ou
             quantities.compared(measured.value, then).replace(say("as expected"), say("unchanged")),
         )
         rows.append(Row(cells))
-    newest_s = max((point.at_s for point in now.values()), default=house.now_s)
+    newest_s = max((point.at_s for point in points if point.name in NAMES), default=house.now_s)
     heads = (
         say("Quantity"),
         _day(house, records[0].end_s) if records else say("Then"),

@@ -36,6 +36,7 @@ class Finding:
     standing: str  # found once, or confirmed
     meaning: str
     evidence: Table
+    departures: Markup | None  # the same, drawn, as far as something is expected
     rivals: Sequence[str]  # what it cannot be told from, from afar, each with what tells them apart on the spot
     checks: Sequence[Check]
     caution: str
