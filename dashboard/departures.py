@@ -1,7 +1,8 @@
 """How far the evidence of a finding departs from what is expected, drawn: a row for each figure, all on one scale of ratios.
 
 Each row has what was measured, with the interval that holds nine times in ten, beside an upright line where it should be. Figures
-of which nothing is expected are not drawn. Knows no record and no page; its inks go to paper too.
+of which nothing is expected are not drawn. Hidden from readers: the table below it tells the same. Knows no record and no page; its
+inks go to paper too.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -63,9 +64,8 @@ def draw(lines: Sequence[EvidenceLine], now: Mapping[str, Measured], then: Mappi
             line(x(log(tick)), y + 5.0, x(log(tick)), y + 25.0, "axis" if tick == 1.0 else "feint") for tick in ticks
         ]
         drawn += _row([x(end) for end in _ends(one)], x(log(one.value / one.expected)), y + WIRE)
-    told_words = say("Measured against what is expected: {rows}.", rows=words.listed([_said(one) for one in told]))
     return element(
-        "svg", element("title", text=told_words), *drawn, class_="drawing departures", role="img",
+        "svg", *drawn, class_="drawing departures", aria_hidden="true", focusable="false",
         viewBox=f"0 0 {WIDTH:g} {bottom + FOOT:g}", width=WIDTH, height=bottom + FOOT,
     )  # fmt: skip
 
@@ -104,7 +104,3 @@ def _named(tick: float) -> str:
     share = 100.0 * (tick - 1.0)
     rounded = ceil(share - 1e-6) if share < 0 else floor(share + 1e-6)
     return f"{'−' if share < 0 else '+'}{abs(rounded)}{words.THIN}%"
-
-
-def _said(one: EvidenceLine) -> str:
-    return f"{words.within(quantities.name_of(one.quantity))} {quantities.compared(one.value, one.expected)}"

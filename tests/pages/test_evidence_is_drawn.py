@@ -1,6 +1,7 @@
-"""Promise: the evidence of a finding is drawn on one scale: what has moved beside what has not, each with its interval, true to its figures."""
+"""Promise: the evidence of a finding is drawn on one scale, what has moved beside what has not, with intervals, true to its figures."""
 
 import re
+from itertools import pairwise
 from math import log
 
 import pytest
@@ -64,7 +65,7 @@ def test_any_ratio_has_room_and_numerals_that_do_not_touch(ratio: float) -> None
     assert all(0.0 <= x <= 340.0 for x in dots(drawn))
     places = sorted(ticks(drawn).values())
     assert 2 <= len(places) <= 7
-    assert all(b - a > 50.0 for a, b in zip(places, places[1:], strict=False))
+    assert all(b - a > 50.0 for a, b in pairwise(places))
 
 
 def test_a_figure_of_which_nothing_is_expected_is_not_drawn() -> None:
@@ -77,7 +78,7 @@ def test_what_concerns_a_button_is_drawn_without_the_supply() -> None:
     assert named(drawn) == ["Rise of the rail at a press"]
 
 
-def test_it_stands_on_the_sheet_and_says_in_words_what_it_shows(opened: Opened) -> None:
+def test_it_stands_on_the_sheet_beside_the_table_that_says_the_same(opened: Opened) -> None:
     page = opened(with_findings(with_supply(usual_house()))).get("/house/tern-cottage/supply").text
-    assert page.count('class="drawing departures"') == 1  # of a shorted diode nothing is expected
-    assert "Measured against what is expected: capacity of the reservoir 34" in page
+    assert page.count('class="drawing departures" aria-hidden="true"') == 1  # of a shorted diode nothing is expected
+    assert page.index("departures") < page.index("What the evidence shows")
