@@ -5,10 +5,12 @@ Knows no SQL and no rule's verdict.
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
-from itertools import groupby
+from functools import partial
 from math import inf
 from zoneinfo import ZoneInfo
 
+from service.alarm_kept import HOUR_S, Kept
+from service.alarm_ports import Ring
 from service.alarms.facts import Called, Facts, Found, Pressed, Reading, Unseen
 from service.alarms.rules import (
     BlindTime,
@@ -22,7 +24,7 @@ from service.alarms.rules import (
     Trend,
 )
 from service.findings.life import State
-from service.model import Chime
+from service.model import Chime, is_nobody
 from service.ports import Reader
 
 OF_WINDOWS = {
@@ -36,109 +38,95 @@ OF_WINDOWS = {
 }
 """Quantities that come with windows of the rail, and their column; the others are measured by examinations."""
 
-MOST_READINGS = 10_000
-"""Of one stretch; windows of a longer one are joined until they are no more, so that a year needs no more memory than a day."""
-
 WINDOW_S = 10.0
 """The shortest that chimes send [s]."""
 
 LOCAL_STEP_S = 3600.0
-PAGE = 1000
 
 
-def facts_of(reader: Reader, chime: Chime, rules: Sequence[Rule], since: Mapping[str, float], to_s: float) -> Facts:
+def facts_of(
+    reader: Reader,
+    chime: Chime,
+    rules: Sequence[Rule],
+    since: Mapping[str, float],
+    to_s: float,
+    kept: Kept | None = None,
+) -> Facts:
     """Parameters
     ----------
     since : by rule, from when on the facts are needed [POSIX s]; never before the chime was first heard.
+    kept : what an earlier look at this chime has left at hand; it changes no answer.
     """
-    site, name, first_s = chime.site, chime.chime, chime.first_heard_s
+    first_s = chime.first_heard_s
+    at_hand = kept or Kept()
+    at_hand.renew(reader, chime)
 
     def earliest(*kinds: type) -> float:
         return max(min((since[rule.id] for rule in rules if isinstance(rule.watch, kinds)), default=inf), first_s)
 
     values = [rule for rule in rules if isinstance(rule.watch, QuantityBeyond | Trend)]
     others = [since[rule.id] for rule in rules if rule not in values]
-    presses_s, blind_s = earliest(HeldPress, QuietPress), earliest(BlindTime)
+    presses_s, visits_s, blind_s = earliest(HeldPress, QuietPress), earliest(ManyVisits), earliest(BlindTime)
+    rings_s = min(presses_s, visits_s)
+    rings = at_hand.rings(reader, chime, rings_s) if rings_s < to_s else ()
+    quiet = any(isinstance(rule.watch, QuietPress) for rule in rules)
     return Facts(
         from_s=max(min(others, default=to_s), first_s),
         to_s=to_s,
-        readings=_readings(reader, site, name, values, since, first_s, to_s),
-        presses=_presses(reader, site, name, presses_s, to_s) if presses_s < to_s else (),
-        visits=_visits(reader, site, name, earliest(ManyVisits), to_s),
+        readings=_readings(reader, chime, at_hand, values, since, to_s),
+        presses=[
+            Pressed(one.door, one.start_s, one.end_s)
+            for one in rings
+            if presses_s <= one.start_s < to_s and not one.doubtful  # doubtful ones call nobody
+        ],
+        visits=[one for one in _visits(rings) if visits_s <= one.start_s < to_s],
         unseen=[
             Unseen(one.start_s, one.end_s, one.why)
-            for one in (reader.blind_spells(site, blind_s, to_s, to_s) if blind_s < to_s else ())
-            if one.chime == name and one.door is None
+            for one in (reader.blind_of(chime, blind_s, to_s) if blind_s < to_s else ())
         ],
-        packs_s=_packs_s(reader, chime, rules, earliest(NoPack), to_s),
-        findings=_findings(reader, site, name) if any(isinstance(rule.watch, OpenFinding) for rule in rules) else (),
-        local=_local(reader.site(site).time_zone, presses_s, to_s) if presses_s < to_s else (),
+        packs_s=_packs_s(reader, chime, at_hand, rules, earliest(NoPack), to_s),
+        findings=at_hand.findings(partial(_findings, reader, chime.site, chime.chime))
+        if any(isinstance(rule.watch, OpenFinding) for rule in rules)
+        else (),
+        local=_local(reader.site(chime.site).time_zone, presses_s, to_s) if quiet and presses_s < to_s else (),
     )
 
 
 def _readings(
-    reader: Reader,
-    site: str,
-    chime: str,
-    rules: Sequence[Rule],
-    since: Mapping[str, float],
-    first_s: float,
-    to_s: float,
+    reader: Reader, chime: Chime, kept: Kept, rules: Sequence[Rule], since: Mapping[str, float], to_s: float
 ) -> dict[str, Sequence[Reading]]:
     from_s: dict[str, float] = {}
     for rule in rules:
         assert isinstance(rule.watch, QuantityBeyond | Trend)
         watched = rule.watch.name
-        from_s[watched] = max(min(from_s.get(watched, inf), since[rule.id]), first_s)
-    found: dict[str, Sequence[Reading]] = {}
-    # windows are read once for all names that need the same stretch
-    windowed = sorted((start_s, name) for name, start_s in from_s.items() if name in OF_WINDOWS)
-    for start_s, names in groupby(windowed, key=lambda one: one[0]):
-        long = (to_s - start_s) / MOST_READINGS
-        points = reader.supply(site, chime, start_s, to_s, long if long > WINDOW_S else None, MOST_READINGS)
-        for _, name in names:
-            told = ((min(point.end_s, to_s), getattr(point, OF_WINDOWS[name])) for point in points)
-            found[name] = [Reading(at_s, value) for at_s, value in told if value is not None]
+        from_s[watched] = max(min(from_s.get(watched, inf), since[rule.id]), chime.first_heard_s)
+    windowed = {name: start_s for name, start_s in from_s.items() if name in OF_WINDOWS}
+    found = kept.windows(reader, chime, OF_WINDOWS, windowed, to_s)
     for name, start_s in from_s.items():
         if name not in OF_WINDOWS:
-            measured = reader.quantities(site, chime, name, start_s, to_s, MOST_READINGS)
-            found[name] = [Reading(one.at_s, one.measured.value) for one in measured]
+            found[name] = kept.measured(reader, chime, name, start_s, to_s)
     return found
 
 
-def _presses(reader: Reader, site: str, chime: str, start_s: float, to_s: float) -> list[Pressed]:
-    """Doubtful ones call nobody."""
-    found: list[Pressed] = []
-    cursor: str | None = None
-    while True:
-        page, cursor = reader.presses(site, start_s, to_s, chime=chime, cursor=cursor, limit=PAGE)
-        found += [Pressed(one.door, one.start_s, one.end_s) for one in page if not one.doubtful]
-        if cursor is None:
-            return found
+def _visits(rings: Sequence[Ring]) -> list[Called]:
+    """In order. Doubtful ones call nobody."""
+    visits: dict[int, list[Ring]] = {}
+    for ring in rings:
+        visits.setdefault(ring.visit_id, []).append(ring)
+    told = [(one[0].visit_start_s, number, one) for number, one in visits.items() if not is_nobody(one)]
+    return [Called(one[0].door, start_s) for start_s, _, one in sorted(told, key=lambda visit: visit[:2])]
 
 
-def _visits(reader: Reader, site: str, chime: str, start_s: float, to_s: float) -> list[Called]:
-    found: list[Called] = []
-    cursor: str | None = None
-    while start_s < to_s:
-        page, cursor = reader.visits(site, start_s, to_s, chime=chime, cursor=cursor, limit=PAGE)
-        found += [Called(one.door, one.start_s) for one in page if not one.doubtful]
-        if cursor is None:
-            break
-    return found
-
-
-def _packs_s(reader: Reader, chime: Chime, rules: Sequence[Rule], start_s: float, to_s: float) -> list[float]:
-    """Moments at which the chime was heard: the last of all exactly, those before it as close as the shortest silence asks for."""
+def _packs_s(
+    reader: Reader, chime: Chime, kept: Kept, rules: Sequence[Rule], start_s: float, to_s: float
+) -> list[float]:
+    """Moments at which the chime was heard: on both sides of each silence that any rule asks for, and a few between."""
     if start_s >= to_s:
         return []
     shortest_s = min(rule.watch.longer_than_s for rule in rules if isinstance(rule.watch, NoPack))
-    step_s = min(max(shortest_s / 4.0, WINDOW_S), 600.0)
-    step_s = max(step_s, (to_s - start_s) / MOST_READINGS)
-    heard_s = [point.end_s for point in reader.supply(chime.site, chime.chime, start_s, to_s, step_s, MOST_READINGS)]
+    heard_s = kept.moments(reader, chime, start_s, min(max(shortest_s / 4.0, WINDOW_S), HOUR_S))
     for boot in reader.boots(chime.site, chime.chime, start_s, to_s):
         heard_s += [boot.start_s, boot.last_heard_s]
-    heard_s += [one.start_s for one in _presses(reader, chime.site, chime.chime, start_s, to_s)]
     return sorted({min(at_s, to_s, chime.last_heard_s) for at_s in heard_s} | {min(chime.last_heard_s, to_s)})
 
 

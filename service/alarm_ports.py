@@ -1,15 +1,16 @@
-"""What the service asks of the record about alarms: rules, how they stand, transitions.
+"""What the service asks of the record about alarms: rules, how they stand, transitions, and the facts that rules watch.
 
 The values come first, then the questions (a part of `ports.Reader`) and the writing (a part of `ports.Work`).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from service.alarms.alarm import Transition
 from service.alarms.rules import Rule
 from service.alarms.standing import Standing
+from service.model import BlindSpell, Chime
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +28,57 @@ class KeptRule:
     version: int = 0
 
 
+class Changed(NamedTuple):
+    """What of a chime may be otherwise since `mark` was given. The mark is opaque; ask with it the next time."""
+
+    mark: object
+    windows_s: float  # windows of the rail that end then or later [POSIX s]; inf: none
+    presses: bool  # any press or visit
+    findings: bool  # any finding, or what an examination measured
+
+
+class Ring(NamedTuple):
+    """A press with its visit, and nothing else. `end_s` is None while the contact is not known to have opened."""
+
+    door: str
+    start_s: float
+    end_s: float | None
+    pulses: int | None
+    doubtful: bool
+    visit_id: int
+    visit_start_s: float
+
+
 class AlarmReader(Protocol):
-    """Part of `ports.Reader`. A chime that has never been heard has no rules."""
+    """Part of `ports.Reader`. A chime that has never been heard has no rules, and nothing else."""
+
+    # what rules watch, as little of it as they need, since it is asked for every minute
+
+    def changed(self, site: str, chime: str, mark: object) -> Changed:
+        """What may be otherwise since this mark was given; everything for any other (None). Ask first, and read afterwards."""
+        ...
+
+    def rings(self, site: str, chime: str, start_s: float) -> Sequence[Ring]:
+        """Presses that begin then or later, in order."""
+        ...
+
+    def heard_moments(self, site: str, chime: str, start_s: float, step_s: float) -> Sequence[float]:
+        """When windows of the rail ended: the first and the last of each step, counted from 1970, in order."""
+        ...
+
+    def pressed_moments(self, site: str, chime: str, start_s: float, step_s: float) -> Sequence[float]:
+        """When presses began, in the same way."""
+        ...
+
+    def windows(
+        self, site: str, chime: str, names: Sequence[str], start_s: float, limit: int
+    ) -> Sequence[tuple[float | None, ...]]:
+        """Windows that end then or later and have any of these fields of `model.SupplyPoint`: end [POSIX s], then the fields."""
+        ...
+
+    def blind_of(self, chime: Chime, start_s: float, now_s: float) -> Sequence[BlindSpell]:
+        """`ports.Reader.blind_spells` of one chime as a whole, until now; doors that were not fitted yet are left out."""
+        ...
 
     def alarm_rules(self, site: str, chime: str) -> Sequence[KeptRule]:
         """In the order in which they were added."""

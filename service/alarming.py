@@ -13,6 +13,7 @@ from typing import Protocol, TypeVar
 
 from service import telling
 from service.alarm_facts import facts_of
+from service.alarm_kept import Kept
 from service.alarm_ports import KeptRule
 from service.alarm_set import changes, in_use, ready_set
 from service.alarms.alarm import Transition
@@ -46,6 +47,9 @@ RESTS, LONGEST_REST_S = 3.0, 0.2
 TELLING = frozenset(("press", "visit", "finding", "blind", "presence"))
 """Events after which a chime is looked at at once."""
 
+RINGING = frozenset(("press", "visit"))
+"""Of these, those that change no ready set, unless they tell of a door for the first time."""
+
 
 class Doing(Protocol):
     """Whoever writes (`keeper.Keeper`)."""
@@ -75,10 +79,19 @@ class Alarming:
     _looked_s: dict[Place, float] = field(default_factory=dict)
     _renewed_s: dict[Place, float] = field(default_factory=dict)
     _due_s: dict[Place, float] = field(default_factory=dict)
+    _kept: dict[Place, Kept] = field(default_factory=dict)
+    _doors: dict[Place, set[object]] = field(default_factory=dict)
 
     def told(self, event: Event | None) -> None:
-        if event is not None and event.kind in TELLING:
-            self.hurry(event.site, event.chime)
+        if event is None or event.kind not in TELLING:
+            return
+        place, door = (event.site, event.chime), event.data.get("door")
+        with self._lock:
+            self._news.add(place)
+            doors = self._doors.setdefault(place, set())
+            if event.kind not in RINGING or door not in doors:
+                self._renewed_s.pop(place, None)
+                doors.add(door)
 
     def hurry(self, site: str, chime: str) -> None:
         """Look at this chime, and at its ready set, with the next tick."""
@@ -109,7 +122,8 @@ class Alarming:
         self._renew(chime, now_s)
         kept = in_use(self.reader.alarm_rules(*place))
         try:
-            standings, transitions, due_s = weigh(self.reader, chime, kept, now_s)
+            at_hand = self._kept.setdefault(place, Kept())
+            standings, transitions, due_s = weigh(self.reader, chime, kept, now_s, at_hand)
         except Refused as refused:
             log.warning("The rules of %s at %s cannot be followed: %s", chime.chime, chime.site, refused)
             self._looked_s[place] = now_s
@@ -145,11 +159,11 @@ class Alarming:
 
 
 def weigh(
-    reader: Reader, chime: Chime, kept: Sequence[KeptRule], now_s: float
+    reader: Reader, chime: Chime, kept: Sequence[KeptRule], now_s: float, at_hand: Kept | None = None
 ) -> tuple[dict[str, Standing], list[Transition], float | None]:
     """How the alarms of a chime stand now, what they went through since they were kept, and when to look again.
 
-    Raises RuleRefused where the rules do not go together.
+    `at_hand`: facts that the last look has left. Raises RuleRefused where the rules do not go together.
     """
     rules = [one.rule for one in kept]
     standings = {one.rule.id: one.standing for one in kept if one.standing is not None}
@@ -157,7 +171,7 @@ def weigh(
         rule.id: facts_from_s([rule], standings, LATE_S) if rule.id in standings else now_s - reach_s(rule.watch)
         for rule in rules
     }
-    facts = facts_of(reader, chime, rules, since, now_s)
+    facts = facts_of(reader, chime, rules, since, now_s, at_hand)
     transitions: list[Transition] = []
     for rule in rules:
         if rule.id not in standings:  # switched on just now: the past is not news

@@ -5,8 +5,9 @@ A *moment* inside a pack is given as seconds after the pack was put together, so
 Nothing here computes, reads a clock or knows a database.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, Protocol
 
 # ── what arrived ────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -234,6 +235,23 @@ SINGLE_PULSES = 3
 """So many presses of one pulse each, and no other beside them, are no caller's (common practice, no source)."""
 
 
+class Told(Protocol):
+    """Of a press, what says whether somebody rang."""
+
+    @property
+    def pulses(self) -> int | None: ...
+    @property
+    def doubtful(self) -> bool: ...
+
+
+def is_nobody(presses: Sequence[Told]) -> bool:
+    """Whether the presses of a visit are nothing but doubtful ones; or single pulses again and again, which is damp or induction and
+    no caller."""
+    if len(presses) >= SINGLE_PULSES and all(press.pulses == 1 for press in presses):
+        return True
+    return bool(presses) and all(press.doubtful for press in presses)
+
+
 @dataclass(frozen=True, slots=True)
 class Visit:
     """One caller's presses at one door together. `sounded`: of these presses, how many the chime answered;
@@ -253,10 +271,8 @@ class Visit:
 
     @property
     def doubtful(self) -> bool:
-        """Nothing but doubtful presses; or single pulses again and again, which is damp or induction and no caller."""
-        if len(self.presses) >= SINGLE_PULSES and all(press.pulses == 1 for press in self.presses):
-            return True
-        return bool(self.presses) and all(press.doubtful for press in self.presses)
+        """`is_nobody`."""
+        return is_nobody(self.presses)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import and_, func, insert, or_, select, update
 
+from adapters.sql.changes import Written
 from adapters.sql.engine import inserted_key
 from adapters.sql.finding_reader import (
     BOOT,
@@ -42,6 +43,7 @@ AT_S = BOOT.c.dated_offset_s + TESTIMONY.c.up_s * (1.0 + BOOT.c.dated_drift)
 class FindingWork(People):
     """Part of `SqlWork`, which gathers rows in `_waiting`."""
 
+    written: Written
     _waiting: dict[Any, list[dict[str, Any]]]
 
     # testimony
@@ -104,6 +106,7 @@ class FindingWork(People):
 
     def put_finding(self, site: str, chime: str, step: Step) -> int:
         held, finding = step.held, step.held.finding
+        self.written.findings(self._chime_id(site, chime))
         values = {
             "name": finding.name,
             "door": finding.door,
@@ -140,6 +143,7 @@ class FindingWork(People):
 
     def add_quantities(self, site: str, chime: str, at_s: float, measured: Mapping[str, Measured]) -> None:
         chime_id = self._chime_id(site, chime)
+        self.written.findings(chime_id)
         off_s = func.abs(QUANTITY.c.at_s - at_s)
         near = QUANTITY.c.at_s.between(at_s - DATED_ANEW_S, at_s + DATED_ANEW_S)
         for name, told in measured.items():

@@ -81,6 +81,13 @@ class Ledgers:
             chime.boots[number] = [_boot(row, _runs(connection, row.id)) for row in rows]
         return chime.boots[number]
 
+    def chime_with(self, boot: BootLedger | None = None, door_id: int | None = None) -> int | None:
+        """Row of the chime that has this power-up or this door, where it is at hand."""
+        for one in self._chimes.values():
+            if door_id in one.doors.values() or (boot and any(boot is of for of in one.boots.get(boot.number, ()))):
+                return one.id
+        return None
+
     def all_chimes(self, connection: Connection) -> list[ChimeLedger]:
         rows = connection.execute(select(SITE.c.site, CHIME.c.chime).join(SITE, SITE.c.id == CHIME.c.site_id))
         return [self.chime(connection, site, chime, 0.0) for site, chime in rows.all()]

@@ -5,7 +5,9 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import and_, delete, func, insert, or_, select, update
 
 from adapters.sql import tables
+from adapters.sql.changes import Written
 from adapters.sql.engine import inserted_key, table, update_by_id
+from adapters.sql.ledgers import Ledgers
 from adapters.sql.people import People
 from service.ledger import BootLedger, ChimeLedger
 from service.ports import PressRow, VisitRow
@@ -20,6 +22,9 @@ LONGEST_S = 86400.0
 
 class PressWork(People):
     """Part of `SqlWork`."""
+
+    written: Written
+    _ledgers: Ledgers
 
     # presses and visits
 
@@ -70,6 +75,7 @@ class PressWork(People):
             "widest_s": press.widest_s,
             "pack_id": press.pack_id,
         }
+        self.written.presses(self._ledgers.chime_with(door_id=door_id))
         if press_id is None:
             return inserted_key(self._connection.execute(insert(PRESS), values))
         self._connection.execute(update_by_id(PRESS), {"row_id": press_id, **values})
@@ -77,6 +83,7 @@ class PressWork(People):
 
     def remove_presses(self, press_ids: Sequence[int]) -> None:
         if press_ids:
+            self.written.presses(None)
             self._connection.execute(delete(PRESS).where(PRESS.c.id.in_(press_ids)))
 
     def presses_between(self, door_id: int, start_s: float, end_s: float) -> list[PressRow]:
@@ -94,6 +101,7 @@ class PressWork(People):
         self, door_id: int, visit_id: int | None, start_s: float, end_s: float, press_ids: Sequence[int]
     ) -> int:
         values = {"door_id": door_id, "start_s": start_s, "end_s": end_s}
+        self.written.presses(self._ledgers.chime_with(door_id=door_id))
         if visit_id is None:
             visit_id = inserted_key(self._connection.execute(insert(VISIT), values))
         else:
@@ -121,6 +129,7 @@ class PressWork(People):
     def remove_visits(self, visit_ids: Iterable[int]) -> None:
         gone = list(visit_ids)
         if gone:
+            self.written.presses(None)
             self._connection.execute(delete(VISIT).where(VISIT.c.id.in_(gone)))
 
     # contacts and sounds told by the chime

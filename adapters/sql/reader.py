@@ -10,7 +10,9 @@ from adapters.sql import tables
 from adapters.sql.alarm_reader import AlarmReader
 from adapters.sql.ask_record import AskReader
 from adapters.sql.capture_record import CaptureReader
+from adapters.sql.changes import Changes
 from adapters.sql.engine import table, unavailable_told
+from adapters.sql.fact_reader import FactReader
 from adapters.sql.finding_reader import FindingReader
 from adapters.sql.outbox_reader import OutboxReader
 from adapters.sql.paging import whole
@@ -34,13 +36,19 @@ class SqlReader(
     WhoReader,
     OutboxReader,
     AlarmReader,
+    FactReader,
     AskReader,
     CaptureReader,
 ):
-    """See `ports.Reader` for what each question means."""
+    """See `ports.Reader` for what each question means.
 
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
+    Parameters
+    ----------
+    changes : what the writer in this process changes; None where there is none, and then nobody knows.
+    """
+
+    def __init__(self, engine: Engine, changes: Changes | None = None) -> None:
+        self._engine, self._changes = engine, changes
 
     @contextmanager
     def _asking(self) -> Iterator[Connection]:

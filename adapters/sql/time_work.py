@@ -1,10 +1,12 @@
 """The part of the writer's transaction about time: dating anew, which packs came, the host's clock, when this bridge listened."""
 
+from math import inf
 from typing import Any
 
 from sqlalchemy import Connection, Table, func, insert, select, update
 
 from adapters.sql import log_tables, tables
+from adapters.sql.changes import Written
 from adapters.sql.engine import table
 from adapters.sql.ledgers import Ledgers
 from service import model
@@ -28,6 +30,7 @@ TOO_FAR_S = 60.0
 class TimeWork:
     """Part of `SqlWork`."""
 
+    written: Written
     _connection: Connection
     _ledgers: Ledgers
 
@@ -39,6 +42,7 @@ class TimeWork:
 
     def redate(self, boot: BootLedger, line: Line) -> None:
         boot.dated, boot.changed, rate = line, True, 1.0 + line.drift
+        self.written.presses(self._ledgers.chime_with(boot))
         for target in STRETCHES:
             self._connection.execute(
                 update(target)
@@ -64,6 +68,7 @@ class TimeWork:
     def redate_readings(self, boot: BootLedger, line: Line) -> None:
         before = boot.readings_dated
         boot.readings_dated, boot.changed = line, True
+        self.written.windows(self._ledgers.chime_with(boot), -inf)
         self._flush(READING)
         ends = self._connection.execute(
             select(READING.c.chime_id, func.min(READING.c.end_up_s), func.max(READING.c.end_up_s))

@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
+from functools import cache
 from itertools import pairwise
 from math import inf
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Select, bindparam, func, select
 
 from adapters.sql import finding_tables, log_tables, tables
 from adapters.sql.engine import table
@@ -52,14 +53,13 @@ class WatchReader:
         found: list[model.BlindSpell] = []
         with self._asking() as connection:
             for chime in self.chimes(site):
-                told = blind.spells(self._watch(connection, chime, start_s, end_s, now_s))
-                found += [
-                    model.BlindSpell(site, chime.chime, s.start_s, s.end_s, s.why, None, s.packs, s.records)
-                    for s in told
-                    if s.start_s < end_s and (s.end_s is None or s.end_s > start_s)
-                ]
+                found += self._spells(connection, chime, start_s, end_s, now_s)
                 found += self._unfitted(connection, chime, start_s, end_s)
         return sorted(found, key=lambda spell: (spell.start_s, spell.door or ""))
+
+    def blind_of(self, chime: model.Chime, start_s: float, now_s: float) -> Sequence[model.BlindSpell]:
+        with self._asking() as connection:
+            return self._spells(connection, chime, start_s, now_s, now_s)
 
     def unseen(self, site: str, start_s: float, end_s: float) -> Sequence[model.Unseen]:
         found: list[model.Unseen] = []
@@ -86,6 +86,15 @@ class WatchReader:
 
     # what the answers are computed from
 
+    def _spells(
+        self, connection: Connection, chime: model.Chime, start_s: float, end_s: float, now_s: float
+    ) -> list[model.BlindSpell]:
+        return [
+            model.BlindSpell(chime.site, chime.chime, s.start_s, s.end_s, s.why, None, s.packs, s.records)
+            for s in blind.spells(self._watch(connection, chime, start_s, end_s, now_s))
+            if s.start_s < end_s and (s.end_s is None or s.end_s > start_s)
+        ]
+
     def _watch(
         self, connection: Connection, chime: model.Chime, start_s: float, end_s: float, now_s: float
     ) -> blind.Watch:
@@ -108,13 +117,16 @@ class WatchReader:
             chime.alive is False or ("supply" in chime.level and now_s - chime.last_heard_s > blind.SILENT_AFTER_S)
         ):
             silent_since_s = max((boot.last_heard_s for boot in boots), default=chime.last_heard_s)
+        unnumbered = all(row.number is None for row in boots)
+        if not unnumbered and not any(one.missing for one in power_ups):  # then nothing has a reason to be asked for
+            return blind.Watch(chime.first_heard_s, power_ups, silent_since_s=silent_since_s)
         return blind.Watch(
             chime.first_heard_s,
             power_ups,
             _absences(connection, chime),
             _between_watches(connection),
             [(row.start_s, row.end_s) for row in connection.execute(select(TROUBLE).order_by(TROUBLE.c.start_s))],
-            all(row.number is None for row in boots),
+            unnumbered,
             silent_since_s,
         )
 
@@ -169,14 +181,7 @@ class WatchReader:
 
     def _boots(self, connection: Connection, site: str, chime: str) -> Sequence[Any]:
         """Power-ups in order; of a chime that numbers them only those."""
-        columns = (BOOT.c.id, BOOT.c.number, BOOT.c.cause, BOOT.c.start_s, BOOT.c.last_heard_s)
-        query = (
-            select(*columns, BOOT.c.dated_offset_s, BOOT.c.dated_drift)
-            .select_from(BOOT.join(CHIME, CHIME.c.id == BOOT.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id))
-            .where(SITE.c.site == site, CHIME.c.chime == chime)
-            .order_by(BOOT.c.start_s, BOOT.c.id)
-        )
-        rows = connection.execute(query).all()
+        rows = connection.execute(_all_boots(), {"site": site, "chime": chime}).all()
         return [row for row in rows if row.number is not None] or rows
 
     def _unfitted(
@@ -209,6 +214,24 @@ class WatchReader:
         ]
 
 
+@cache
+def _all_boots() -> Select[Any]:
+    """Asked for every minute by each chime's rules; made once."""
+    columns = (BOOT.c.id, BOOT.c.number, BOOT.c.cause, BOOT.c.start_s, BOOT.c.last_heard_s)
+    return (
+        select(*columns, BOOT.c.dated_offset_s, BOOT.c.dated_drift)
+        .select_from(BOOT.join(CHIME, CHIME.c.id == BOOT.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id))
+        .where(SITE.c.site == bindparam("site"), CHIME.c.chime == bindparam("chime"))
+        .order_by(BOOT.c.start_s, BOOT.c.id)
+    )
+
+
+@cache
+def _heard() -> Select[Any]:
+    mine = HEARD.c.boot_id.in_(bindparam("boots", expanding=True))
+    return select(HEARD).where(mine).order_by(HEARD.c.boot_id, HEARD.c.first_seq, HEARD.c.first_up_s)
+
+
 def _chime_id(chime: model.Chime) -> Any:
     return (
         select(CHIME.c.id)
@@ -230,10 +253,7 @@ def _with_runs(
         if row.last_heard_s >= min(start_s, last_before) and (row.start_s < end_s or row.start_s == next_after)
     ]
     runs: dict[int, list[heard.Run]] = {row.id: [] for row in wanted}
-    told = connection.execute(
-        select(HEARD).where(HEARD.c.boot_id.in_(runs)).order_by(HEARD.c.boot_id, HEARD.c.first_seq, HEARD.c.first_up_s)
-    )
-    for r in told:
+    for r in connection.execute(_heard(), {"boots": list(runs)}):
         runs[r.boot_id].append(heard.Run(r.first_up_s, r.last_up_s, r.first_seq, r.last_seq, r.dropped, r.id))
     return [(row, Line(row.dated_offset_s, row.dated_drift), runs[row.id], heard.holes(runs[row.id])) for row in wanted]
 

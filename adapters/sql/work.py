@@ -14,6 +14,7 @@ from adapters.sql import tables
 from adapters.sql.alarm_work import AlarmWork
 from adapters.sql.ask_record import AskWork
 from adapters.sql.capture_record import CaptureWork
+from adapters.sql.changes import Changes, Written
 from adapters.sql.engine import open_engine, reading_engine, table, unavailable_told
 from adapters.sql.finding_reader import TESTIMONY
 from adapters.sql.finding_work import FindingWork
@@ -56,6 +57,7 @@ class SqlStore:
         self._reading: Engine = reading_engine(self.engine)
         self._inbox = inbox
         self._ledgers = Ledgers(time_zone)
+        self._changes = Changes()
         self._events: list[model.Event] = []
 
     @contextmanager
@@ -69,6 +71,7 @@ class SqlStore:
         except BaseException:
             self._ledgers.forget()
             raise
+        self._changes.committed(work.written)
         self._events += work.events
 
     def fresh_events(self) -> Sequence[model.Event]:
@@ -76,7 +79,7 @@ class SqlStore:
         return events
 
     def reader(self) -> SqlReader:
-        return SqlReader(self._reading)
+        return SqlReader(self._reading, self._changes)
 
     def rest(self) -> None:
         """Close the connections that no reader uses now: each holds a cache in memory, and a new one is open in a moment."""
@@ -95,7 +98,7 @@ class SqlWork(RollWork, TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, A
 
     def __init__(self, connection: Connection, ledgers: Ledgers, inbox: Engine | None = None) -> None:
         super().__init__(connection)
-        self._ledgers, self._inbox = ledgers, inbox
+        self._ledgers, self._inbox, self.written = ledgers, inbox, Written()
         self._waiting: dict[Any, list[dict[str, Any]]] = {
             target: [] for target in (KEY, CONTENT, READING, TESTIMONY, EVENT, FATE, LETTER)
         }
@@ -217,14 +220,10 @@ class SqlWork(RollWork, TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, A
     def add_reading(
         self, chime: ChimeLedger, boot: BootLedger, end_up_s: float, reading: dict[str, float | None]
     ) -> None:
+        end_s = boot.readings_dated.wall_s(end_up_s)
+        self.written.windows(chime.id, end_s)
         self._waiting[READING].append(
-            {
-                "chime_id": chime.id,
-                "boot_id": boot.id,
-                "end_up_s": end_up_s,
-                "end_s": boot.readings_dated.wall_s(end_up_s),
-                **reading,
-            }
+            {"chime_id": chime.id, "boot_id": boot.id, "end_up_s": end_up_s, "end_s": end_s, **reading}
         )
 
     def add_waveform(
