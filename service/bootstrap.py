@@ -103,11 +103,10 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         translator = Translator(read_mapping(text_of(Path(settings.mapping)))) if settings.mapping else None
         listener = Listener(access, settings.prefix, health, watched.now_s, translator)
         keeper = Keeper(store, listener, understander, health, now_s, hub.tell, watched=watched)
-        lookout, visits_over = Lookout(store.reader()), VisitsOver(store.reader())
+        lookout, visits_over = Lookout(store.reader(), time.sleep), VisitsOver(store.reader(), time.sleep)
 
-        def look(work: Any, at_s: float) -> None:
-            lookout.look(work, at_s)
-            visits_over.look(work, at_s)
+        def look(at_s: float) -> list[Any]:
+            return [*lookout.look(at_s), *visits_over.look(at_s)]
 
         def tidy() -> None:
             store.rest()

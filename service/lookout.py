@@ -1,13 +1,14 @@
 """Notices what no pack tells: that a chime has fallen silent or is heard again, and that somebody probably pressed unseen.
 
-Looks at the record every few seconds and tells those who listen live, once. Knows no SQL.
+Looks at the record every few seconds, beside the writer, for what those who listen live are to be told, once. Knows no SQL.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from service import telling
-from service.model import BlindSpell, Unseen
-from service.ports import Reader, Work
+from service.model import BlindSpell, Event, Unseen
+from service.ports import Reader
 
 BACK_S = 6 * 3600.0
 """What began longer ago is no news, such as a gap in packs that were kept back for a day [s]."""
@@ -16,34 +17,50 @@ SETTLED_S = 10.0
 """A sign is told when the press that may explain it has had this long to come [s]."""
 
 
+BETWEEN_S = 0.02
+"""It rests this long between two houses, so that presses pass on their way (chosen) [s]."""
+
+
 @dataclass(slots=True)
 class Lookout:
-    """`look` at regular times, each time in the writer's transaction. What it finds at first was there before, and is no news."""
+    """`look` at regular times, from one thread. What it finds at first was there before, and is no news.
+
+    Parameters
+    ----------
+    rest : called with how long to wait between two houses [s].
+    """
 
     reader: Reader
+    rest: Callable[[float], object] = lambda _: None
     _spells: dict[tuple[str, str, float], BlindSpell] | None = None
     _unseen: list[Unseen] = field(default_factory=list)
 
-    def look(self, work: Work, now_s: float) -> None:
+    def look(self, now_s: float) -> list[Event]:
+        """What is to be told now, still without a number."""
         start_s, first = now_s - BACK_S, self._spells is None
         before, spells, unseen = self._spells or {}, dict[tuple[str, str, float], BlindSpell](), list[Unseen]()
         for site in self.reader.sites():
-            for spell in self.reader.blind_spells(site.site, start_s, now_s, now_s):
-                if spell.door is None:
+            for chime in self.reader.chimes(site.site):
+                for spell in self.reader.blind_of(chime, start_s, now_s):
                     spells[spell.site, spell.chime, round(spell.start_s)] = spell
             unseen += self.reader.unseen(site.site, start_s, now_s - SETTLED_S)
+            self.rest(BETWEEN_S)
+        news: list[Event] = []
         if not first:
             for key, spell in spells.items():
                 if _is_news(spell, before.get(key)):
-                    work.add_event("blind", now_s, spell.site, spell.chime, telling.blind_spell(spell))
+                    news.append(Event(0, now_s, "blind", spell.site, spell.chime, telling.blind_spell(spell)))
             for key, spell in before.items():
                 if spell.end_s is None and key not in spells:  # what it kept back has come
                     over = telling.blind_spell(spell) | {"end": telling.rfc3339(now_s), "filled": True}
-                    work.add_event("blind", now_s, spell.site, spell.chime, over)
-            for one in unseen:
-                if not any(_same(one, other) for other in self._unseen):
-                    work.add_event("unseen", now_s, one.site, one.chime, telling.unseen(one))
+                    news.append(Event(0, now_s, "blind", spell.site, spell.chime, over))
+            news += [
+                Event(0, now_s, "unseen", one.site, one.chime, telling.unseen(one))
+                for one in unseen
+                if not any(_same(one, other) for other in self._unseen)
+            ]
         self._spells, self._unseen = spells, unseen
+        return news
 
 
 def _is_news(spell: BlindSpell, before: BlindSpell | None) -> bool:

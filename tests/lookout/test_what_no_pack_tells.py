@@ -8,7 +8,7 @@ import pytest
 from adapters.sql.work import SqlStore
 from service.intake import Understander, receive
 from service.lookout import Lookout
-from service.model import Arrival, Event
+from service.model import Arrival
 from service.presses.blind import SILENT_AFTER_S
 from tests.builders import CHIME, PRESS, SITE, T0, arrival, pack
 
@@ -31,13 +31,9 @@ class Watched:
         self.store.fresh_events()
 
     def look(self, after_s: float) -> list[tuple[str, dict[str, Any]]]:
-        with self.store.work() as work:
-            self.lookout.look(work, T0 + after_s)
-        return [(event.kind, event.data) for event in self.store.fresh_events() if is_of_ours(event)]
-
-
-def is_of_ours(event: Event) -> bool:
-    return event.kind in ("blind", "unseen")
+        found = self.lookout.look(T0 + after_s)
+        assert {event.kind for event in found} <= {"blind", "unseen"}
+        return [(event.kind, event.data) for event in found]
 
 
 @pytest.fixture

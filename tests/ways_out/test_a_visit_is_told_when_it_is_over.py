@@ -1,14 +1,19 @@
 """Promise: a visit is told once, when nobody has pressed for a minute, also when the service was restarted in between."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import TypeVar
 
 import pytest
 
 from adapters.sql.work import SqlStore
 from service.intake import Understander, receive
 from service.model import Event
+from service.ports import Work
+from service.timers import Timers
 from service.visits_over import VisitsOver
 from tests.builders import CHIME, PRESS, SITE, T0, arrival, pack
+
+T = TypeVar("T")
 
 
 @pytest.fixture
@@ -27,9 +32,19 @@ def ring(store: SqlStore, seq: int, after_s: float) -> None:
     Understander(store).process_pending(10)
 
 
+class _Keeper:
+    def __init__(self, store: SqlStore) -> None:
+        self._store = store
+
+    def do(self, action: Callable[[Work], T], timeout_s: float = 10.0) -> T:
+        with self._store.work() as work:
+            return action(work)
+
+
 def look(store: SqlStore, over: VisitsOver, after_s: float) -> list[Event]:
-    with store.work() as work:
-        over.look(work, T0 + after_s)
+    """As the timers do: found beside the writer, and told in its transaction."""
+    timers = Timers(_Keeper(store), lambda: T0 + after_s, over.look)  # type: ignore[arg-type]
+    timers.tick()
     return [event for event in store.fresh_events() if event.kind == "visit"]
 
 
