@@ -21,7 +21,7 @@ from service.supply.fitout import FitOut, read_fitout
 
 def ready_set(reader: Reader, chime: Chime) -> list[Rule]:
     doors = [door.door for door in reader.doors(chime.site, chime.chime)]
-    return ready_rules(doors, _sheet(reader, chime), _commissioned(reader, chime))
+    return ready_rules(doors, _sheet(reader, chime), _commissioned(reader, chime), "supply" in chime.level)
 
 
 def changes(kept: Sequence[KeptRule], ready: Sequence[Rule]) -> tuple[list[KeptRule], list[str]]:

@@ -125,11 +125,13 @@ def _stretches(watch: Watch, facts: Facts) -> Iterable[Stretch]:
                     why = f"nothing has been heard for {watch.longer_than_s:g} s"
                     yield Stretch(last_s + watch.longer_than_s, next_s, why)
         case BlindTime():
-            unseen = [
+            unseen = joined(
                 Stretch(one.start_s, inf if one.end_s is None else one.end_s, one.why)
                 for one in facts.unseen
                 if watch.why in (None, one.why)
-            ]
+            )
+            if watch.up_to_s is not None:
+                unseen = [one for one in unseen if min(one.end_s, facts.to_s) - one.start_s < watch.up_to_s]
             yield from blind_for_longer(unseen, watch.most_s, watch.within_s)
 
 

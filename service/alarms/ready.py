@@ -17,7 +17,8 @@ HOUR_S, DAY_S = 3600.0, 86_400.0
 POWER_OUT = "power-out"
 
 SILENT_AFTER_S = 26 * HOUR_S
-"""A chime that was commissioned is asked for its supply once a day; two hours of grace (chosen)."""
+"""A chime that was commissioned is asked for its supply once a day, and one that sends windows of its rail does so every minute; two
+hours of grace (chosen)."""
 
 SILENT_ANYHOW_S = 7 * DAY_S
 """One that sends nothing but presses is silent while nobody rings (chosen)."""
@@ -32,7 +33,9 @@ SURE = 0.7
 """A finding's likelihood from which people are called, once a second examination has confirmed it (chosen)."""
 
 
-def ready_rules(doors: Sequence[str], sheet: FitOut | None = None, commissioned: Surveyed | None = None) -> list[Rule]:
+def ready_rules(
+    doors: Sequence[str], sheet: FitOut | None = None, commissioned: Surveyed | None = None, windows: bool = False
+) -> list[Rule]:
     """The rules for one chime, suppressors first.
 
     Parameters
@@ -40,8 +43,10 @@ def ready_rules(doors: Sequence[str], sheet: FitOut | None = None, commissioned:
     doors : names of its doors, as in the contract.
     sheet : None: there is none; so are single figures that it leaves out.
     commissioned : what the survey of the commissioning record measured, if there is one.
+    windows : it sends windows of its rail.
     """
-    rules = [*_listening(commissioned is not None), *(_finding(name) for name in ADVICE)]
+    regular = windows or commissioned is not None
+    rules = [*_listening(SILENT_AFTER_S if regular else SILENT_ANYHOW_S), *(_finding(name) for name in ADVICE)]
     for door in doors:
         rules += _at_door(door)
     return [*rules, *supply_rules(sheet or FitOut(), commissioned, POWER_OUT)]
@@ -52,7 +57,9 @@ def finding_rule(name: str) -> str:
     return f"finding-{name}"
 
 
-def _listening(surveys: bool) -> Iterable[Rule]:
+def _listening(silent_after_s: float) -> Iterable[Rule]:
+    """Of a chime that is not heard one rule speaks: a silence is blind time only until it is a silence, and blind time is told
+    only when it can no longer be the beginning of one."""
     yield Rule(
         POWER_OUT,
         # a while within the last hour, so that the supply may settle before anything is said of it
@@ -63,7 +70,7 @@ def _listening(surveys: bool) -> Iterable[Rule]:
     )
     yield Rule(
         "chime-silent",
-        NoPack(SILENT_AFTER_S if surveys else SILENT_ANYHOW_S),
+        NoPack(silent_after_s),
         cause="Nothing has been heard from the chime.",
         consequence="It may not be ringing; presses are not recorded, or will be only later.",
         action="Ring the bell. If it sounds, look at the wireless network; if not, at the supply.",
@@ -73,10 +80,11 @@ def _listening(surveys: bool) -> Iterable[Rule]:
     )
     yield Rule(
         "often-blind",
-        BlindTime(within_s=7 * DAY_S, share=0.05),
+        BlindTime(within_s=7 * DAY_S, share=0.05, up_to_s=silent_after_s),
         cause="For more than a twentieth of the week no press could have been recorded.",
         consequence="The record of callers has holes.",
         action="Look at the hours on the page of visits: always at night points to a timer, scattered ones to the network.",
+        on_delay_s=silent_after_s,
         off_delay_s=DAY_S,
         suppressed_by=("chime-silent",),
     )

@@ -73,6 +73,7 @@ WATCH_FIELDS: dict[type[Watch], dict[str, Read]] = {
         "longer_than_s": or_none(_DELAY),
         "share": or_none(number(0.0, 1.0)),
         "why": or_none(one_of(("chime without power", "chime silent"))),
+        "up_to_s": or_none(_WHILE),
     },
 }
 

@@ -90,12 +90,16 @@ class NoPack:
 
 @dataclass(frozen=True, slots=True)
 class BlindTime:
-    """Within the last `within_s`, no press could have been seen for more than `longer_than_s`, or for more than this `share` of it."""
+    """Within the last `within_s`, no press could have been seen for more than `longer_than_s`, or for more than this `share` of it.
+
+    `up_to_s`: a stretch that has become as long as this is left out, since another rule tells of it.
+    """
 
     within_s: float
     longer_than_s: float | None = None
     share: float | None = None  # 0..1
     why: str | None = None  # None: for any reason
+    up_to_s: float | None = None
 
     @property
     def most_s(self) -> float:

@@ -93,6 +93,47 @@ def test_what_was_measured_at_commissioning_goes_before_the_sheet() -> None:
 def test_a_chime_that_only_tells_presses_may_be_silent_for_longer() -> None:
     silence = {then is None: one_of(ready_rules(DOORS, None, then), "chime-silent").watch for then in (None, THEN)}
     assert silence == {True: NoPack(7 * DAY_S), False: NoPack(26 * 3600.0)}
+    assert one_of(ready_rules(DOORS, windows=True), "chime-silent").watch == NoPack(26 * 3600.0)
+
+
+def listening(*unseen: Unseen, to_s: float = 30 * DAY_S) -> Facts:
+    """A month in which nothing happens but this, with a pack each ten minutes."""
+    blind = [(one.start_s, to_s if one.end_s is None else one.end_s) for one in unseen]
+    moments = [600.0 * number for number in range(int(to_s / 600.0) + 1)]
+    heard = [at for at in moments if not any(start < at < end for start, end in blind)]
+    return Facts(0.0, to_s, unseen=unseen, packs_s=heard)
+
+
+@pytest.mark.parametrize("windows", [False, True])
+@pytest.mark.parametrize("why", ["chime silent", "packs lost"])
+@pytest.mark.parametrize("days", [None, 0.2, 1.0, 1.5, 3.0, 8.0, 12.0])
+@pytest.mark.parametrize("before_h", [0.0, 5.0, 8.0])
+def test_of_a_chime_that_is_silent_one_rule_speaks_at_the_most(
+    windows: bool, why: str, days: float | None, before_h: float
+) -> None:
+    """Also if some hours were blind the day before, when it is heard again, and when it never is."""
+    at_s = 15 * DAY_S
+    silence = Unseen(at_s, None if days is None else at_s + days * DAY_S, why)
+    earlier = Unseen(14 * DAY_S, 14 * DAY_S + 3600.0 * before_h, "packs lost")
+    rules = ready_rules(DOORS, windows=windows)
+    told = spoken_in(follow(rules, {}, listening(earlier, silence)).transitions)
+    long = days is None or days * DAY_S > (26 * 3600.0 if windows else 7 * DAY_S)
+    assert len({one.rule for one in told}) <= 1, told
+    assert ("chime-silent" in {one.rule for one in told}) == long
+    assert [one.at_s for one in told if one.rule == "chime-silent"][:1] == ([min_silent(windows, at_s)] if long else [])
+
+
+def min_silent(windows: bool, at_s: float) -> float:
+    """When it may speak at the earliest: the silence begins at `at_s` with a pack."""
+    return at_s + (26 * 3600.0 if windows else 7 * DAY_S)
+
+
+@pytest.mark.parametrize("windows", [False, True])
+def test_what_is_blind_each_night_is_told(windows: bool) -> None:
+    """Three hours a night: an eighth of the week, and no silence."""
+    nights = [Unseen(night * DAY_S, night * DAY_S + 3 * 3600.0, "packs lost") for night in range(2, 25)]
+    told = spoken_in(follow(ready_rules(DOORS, windows=windows), {}, listening(*nights)).transitions)
+    assert [one.rule for one in told] == ["often-blind"]
 
 
 def test_few_ready_rules_are_urgent() -> None:

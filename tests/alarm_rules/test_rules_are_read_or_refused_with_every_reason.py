@@ -167,7 +167,14 @@ WATCHES = st.one_of(
     st.builds(ManyVisits, st.integers(1, 1000), WHILE, DOOR),
     st.builds(QuietPress, CLOCK, CLOCK, DOOR).filter(lambda watch: watch.begins != watch.ends),
     st.builds(NoPack, WHILE),
-    st.builds(BlindTime, st.just(3600.0), st.none(), st.floats(0.0, 0.99), st.none() | st.just("chime silent")),
+    st.builds(
+        BlindTime,
+        st.just(3600.0),
+        st.none(),
+        st.floats(0.0, 0.99),
+        st.none() | st.just("chime silent"),
+        st.none() | st.just(60.0),
+    ),
 )
 
 

@@ -1,6 +1,7 @@
 """Each kind of rule sees what it is meant to see, at the exact moment, and says when it would change if nothing more arrived."""
 
 import doctest
+from dataclasses import replace
 from math import inf, nan
 from typing import Any
 
@@ -204,6 +205,12 @@ def test_blind_time_above_a_length_or_a_share() -> None:
     assert told(BlindTime(100.0, share=0.6), facts) == [(70.0, 1), (110.0, 0), (360.0, 1)]
     assert told(BlindTime(100.0, longer_than_s=0.0, why="chime without power"), facts) == [(50.0, 1), (180.0, 0)]
     assert due_s(BlindTime(500.0, longer_than_s=200.0), facts) == 430.0
+    # what has lasted for 40 s or longer is another rule's: the first, and the last at 400 s, but not at 339 s
+    assert told(BlindTime(100.0, longer_than_s=20.0, up_to_s=40.0), facts) == [(70.0, 1), (160.0, 0)]
+    assert told(BlindTime(100.0, longer_than_s=20.0, up_to_s=40.0), replace(facts, to_s=339.0))[-1] == (320.0, 1)
+    # stretches that touch are one, whatever the reasons
+    touching = [Unseen(0.0, 30.0, "packs lost"), Unseen(30.0, 50.0, "chime without power")]
+    assert told(BlindTime(100.0, longer_than_s=20.0, up_to_s=40.0), Facts(0.0, 400.0, unseen=touching)) == []
 
 
 @given(

@@ -79,10 +79,13 @@ def test_a_changed_rule_of_the_ready_set_stays_as_it_was_changed_until_it_is_mad
 
 
 def test_a_rule_that_is_off_is_not_looked_at_and_suppresses_nothing(cottage: Cottage) -> None:
+    mine = {"id": "mine", "watch": {"kind": "no-pack", "longer_than_s": 2 * DAY_S}, "suppressed_by": ["chime-silent"]}
+    cottage.actions.put(SITE, CHIME, OWN | mine, "Ann")
     cottage.actions.switch(SITE, CHIME, "power-out", False, "the mains here is what it is")
     cottage.actions.switch(SITE, CHIME, "chime-silent", False, "")
+    cottage.tick(400.0)
     cottage.tick(9 * DAY_S)
-    assert [rule for rule, _, _ in cottage.said()] == ["often-blind"]  # which else the silence would have suppressed
+    assert [rule for rule, _, _ in cottage.said()] == ["mine"]  # which else the silence would have suppressed
     cottage.told.clear()
     cottage.actions.switch(SITE, CHIME, "chime-silent", True, "")
     cottage.tick(9 * DAY_S + 61.0)
