@@ -38,6 +38,17 @@ class Sent(NamedTuple):
     payload: bytes
 
 
+class Life(NamedTuple):
+    """A power-up that goes on in another process: its number and cause, when it began, the number of its next pack, and when its last
+    one was put together [POSIX s]."""
+
+    boot: int
+    cause: str
+    boot_s: float
+    seq: int
+    last_s: float
+
+
 class Firmware:
     """One power-up. Methods answer the packs that become due, in order; call `tick` before telling it of anything later."""
 
@@ -60,6 +71,15 @@ class Firmware:
         self._doors = {door: Untold() for door in DOORS}
         self._samples: list[Codes] = []
         self._samples_s = 0.0
+
+    def go_on(self, life: Life) -> None:
+        """It is the one that has told so much already."""
+        self.seq, self._last_s = life.seq, life.last_s
+
+    def life_after(self, seq: int, up_s: float) -> Life:
+        """How it goes on where a pack was the last that was sent."""
+        last_s = self.boot_s + up_s / (1.0 + self._drift)
+        return Life(self.boot, self.cause, self.boot_s, seq + 1, last_s)
 
     # ── presses ─────────────────────────────────────────────────────────────────────────────────────────────────────
 

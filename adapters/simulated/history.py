@@ -53,8 +53,8 @@ def history(
 ) -> Iterator[Arrival]:
     """Arrivals from `start_s` to `end_s` [POSIX s], in order, via "file".
 
-    A fault sets in at seven tenths of the stretch. With `data_dir` the number of the last power-up is left there, so
-    that the live chime goes on with the next. Raises SettingError for an unknown fault or a severity outside 0..1.
+    A fault sets in at seven tenths of the stretch. With `data_dir` it is left there how the last power-up goes on, so that the live
+    chime can go on with it, or with the next. Raises SettingError for an unknown fault or a severity outside 0..1.
     """
     epochs = [Epoch.of(faults.apply(None, 0.0), seed), Epoch.of(faults.apply(fault, severity), seed)]
     time = _timeline(start_s, end_s, fault is not None)
@@ -62,9 +62,15 @@ def history(
     happenings, time = _happenings(time, epochs, rng, seed)
     past = Past(time, epochs, happenings, seed)
     base_topic = topics.build(Address(SITE, CHIME, "pack"), prefix).removesuffix("/pack")
-    yield from Air(base_topic, time.outages, rng).deliver(past.notes(), end_s)
+    last = b"[]"
+    for arrival in Air(base_topic, time.outages, rng).deliver(past.notes(), end_s):
+        yield arrival
+        last = arrival.payload if arrival.topic.endswith("/pack") else last
     if data_dir is not None:
-        (data_dir / f"simulated-{CHIME}.json").write_text(json.dumps({"boot": past.boot}))
+        told = {record["n"]: record.get("v", 0) for record in json.loads(last)}
+        life = past.life_after(told["boot"], told["seq"], told["up"]) if told else None
+        left = {"boot": past.boot} | ({} if life is None else {"goes_on": life._asdict()})
+        (data_dir / f"simulated-{CHIME}.json").write_text(json.dumps(left))
 
 
 def estimate(start_s: float, end_s: float) -> int:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from adapters.simulated import faults
+from adapters.simulated.chime import Life
 from adapters.simulated.control import ANSWER_WITHIN_S, Control, control
 from adapters.simulated.installation import CHIME, SITE
 from adapters.simulated.link import Access, MqttLink
@@ -29,6 +30,9 @@ __all__ = ["control", "press", "run"]
 log = logging.getLogger(__name__)
 
 LONGEST_WAIT_S = 30.0
+
+GOES_ON_WITHIN_S = 1800.0
+"""A chime whose past was invented longer ago was without power since; inventing takes minutes at the most (chosen) [s]."""
 
 
 def run(
@@ -58,7 +62,9 @@ def run(
     clock = steady_clock()
     loop = Loop(clock)
     link = MqttLink(Access(broker_url, username, password, ca), base_topic, f"{site}-{chime}", loop.nudge, loop.ask)
-    present = Present(installation, link, BootCounter(data_dir / f"simulated-{chime}.json").next, clock(), seed, cbor)
+    counter = BootCounter(data_dir / f"simulated-{chime}.json")
+    now_s = clock()
+    present = Present(installation, link, counter.next, now_s, seed, cbor, goes_on=counter.goes_on(now_s))
     loop.present, loop.link = present, link
     door = Control(data_dir, chime, loop.handle)
     restore = _end_by_signal(loop.stop)
@@ -93,18 +99,37 @@ class BootCounter:
         self._path = path
 
     def next(self) -> int:
+        last = int(self._read()["boot"])
+        self._write({"boot": last + 1})
+        return last + 1
+
+    def goes_on(self, now_s: float) -> Life | None:
+        """The power-up that the invented past has left, once, and only while it cannot be told from one that was on all the time."""
+        kept = self._read()
         try:
-            last = int(json.loads(self._path.read_text())["boot"])
+            life = Life(**kept["goes_on"]) if "goes_on" in kept else None
+        except TypeError:
+            life = None
+        if "goes_on" in kept:
+            self._write({"boot": int(kept["boot"])})
+        return life if life is not None and 0.0 <= now_s - life.last_s <= GOES_ON_WITHIN_S else None
+
+    def _read(self) -> dict[str, Any]:
+        try:
+            found = json.loads(self._path.read_text())
+            int(found["boot"])
         except FileNotFoundError:
-            last = 0
+            return {"boot": 0}
         except (ValueError, KeyError, TypeError):
             raise SettingError(
                 f"{self._path} does not hold the number of power-ups; remove it to count from 1."
             ) from None
+        return dict(found)
+
+    def _write(self, kept: dict[str, Any]) -> None:
         fresh = self._path.with_suffix(".new")
-        fresh.write_text(json.dumps({"boot": last + 1}))
+        fresh.write_text(json.dumps(kept))
         fresh.replace(self._path)
-        return last + 1
 
 
 class Loop:

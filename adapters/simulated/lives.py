@@ -16,7 +16,7 @@ import numpy as np
 from adapters.simulated import batch, senses
 from adapters.simulated.air import Note
 from adapters.simulated.batch import Happening, Outcome
-from adapters.simulated.chime import WINDOW_S, Firmware, Sent
+from adapters.simulated.chime import WINDOW_S, Firmware, Life, Sent
 from adapters.simulated.circuit import BOOT_S, Circuit
 from adapters.simulated.contacts import Span, pulses, threshold_v
 from adapters.simulated.installation import Installation
@@ -100,6 +100,11 @@ class Past:
         for happening, outcome in outcomes:
             if outcome.start_s >= stands_until:
                 yield from self._tell(happening, outcome)
+
+    def life_after(self, boot: int, seq: int, up_s: float) -> Life | None:
+        """How the power-up goes on whose pack was the last that arrived; None: it does not."""
+        firmware = self._firmware
+        return None if firmware is None or firmware.boot != boot else firmware.life_after(seq, up_s)
 
     def _outcomes(self) -> list[tuple[Happening, Outcome]]:
         result: list[tuple[Happening, Outcome]] = []

@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from adapters.simulated import callers, senses
-from adapters.simulated.chime import WINDOW_S, Firmware, Sent
+from adapters.simulated.chime import WINDOW_S, Firmware, Life, Sent
 from adapters.simulated.contacts import Contact, Span, closures
 from adapters.simulated.ears import Ears
 from adapters.simulated.installation import DOORS, Installation
@@ -56,7 +56,8 @@ class Link(Protocol):
 
 @dataclass
 class Present:
-    """`next_boot` answers the number of each power-up, and keeps it."""
+    """`next_boot` answers the number of each power-up, and keeps it. `goes_on`: the power-up that is on already; what it has not told
+    since its last pack it has kept back."""
 
     house: Installation
     link: Link
@@ -65,6 +66,7 @@ class Present:
     seed: int = 1
     cbor: bool = False
     network_on: bool = True
+    goes_on: Life | None = None
     firmware: Firmware | None = None
     _awake: bool = False
     _keep_awake_s: float = -inf
@@ -86,7 +88,9 @@ class Present:
         self._window_s = self.start_s + WINDOW_S
         self._examination_s = self._next_examination(self.start_s)
         self._rail.plan_event(self.start_s + FIRST_EVENT_S)
-        if self._rail.running[0]:
+        if self._rail.running[0] and self.goes_on is not None:
+            self._go_on(self.goes_on)
+        elif self._rail.running[0]:
             self._power_up(self.start_s)
 
     @property
@@ -245,6 +249,18 @@ class Present:
         if self.network_on:
             self.link.join()
         self._send(self.firmware.hello(max(at_s, self._now_s)))
+
+    def _go_on(self, life: Life) -> None:
+        self.firmware = Firmware(self.house, life.boot, life.cause, life.boot_s, seed=self.seed, cbor=self.cbor)
+        self.firmware.go_on(life)
+        self.firmware.begin(self.start_s)
+        self._reflex.up_s[0] = life.boot_s
+        if self.network_on:
+            self.link.join()
+        self._window_s = life.last_s + WINDOW_S
+        while self._window_s <= self.start_s:
+            self._send(self.firmware.window(self._window_s, *self._rail.window(self._window_s)))
+            self._window_s += WINDOW_S
 
     def _power_down(self) -> None:
         self.firmware = None

@@ -8,6 +8,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from adapters.simulated import faults
+from adapters.simulated.chime import Life
 from adapters.simulated.house import Loop
 from adapters.simulated.link import Access, MqttLink
 from adapters.simulated.present import Present
@@ -54,8 +55,16 @@ class FakeClient:
 class Rig:
     """`said`: (moment since the start [s], "pack" | "alive" | "closed" | "disconnect", payload), in order."""
 
-    def __init__(self, fault: str | None = None, severity: float = 0.5, cbor: bool = False) -> None:
-        self.now_s = 0.0
+    def __init__(
+        self,
+        fault: str | None = None,
+        severity: float = 0.5,
+        cbor: bool = False,
+        at_s: float = 0.0,
+        goes_on: Life | None = None,
+        next_boot: Callable[[], int] | None = None,
+    ) -> None:
+        self.now_s = at_s
         self.said: list[tuple[float, str, bytes]] = []
         self.acknowledges = True
         self.clients: list[FakeClient] = []
@@ -63,7 +72,14 @@ class Rig:
         self.loop = Loop(lambda: START_S + self.now_s)
         link = MqttLink(Access("mqtt://nowhere"), BASE, "hall", self.loop.nudge, self.loop.ask, self._client)
         self.loop.link = link
-        self.loop.present = Present(faults.apply(fault, severity), link, lambda: next(self.boots), START_S, cbor=cbor)
+        self.loop.present = Present(
+            faults.apply(fault, severity),
+            link,
+            next_boot or (lambda: next(self.boots)),
+            START_S + at_s,
+            cbor=cbor,
+            goes_on=goes_on,
+        )
         self.loop.turn()
 
     def _client(self, _: str) -> FakeClient:
