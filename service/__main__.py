@@ -20,12 +20,12 @@ from service.arguments import parser
 from service.errors import BellcrankError, SettingError
 
 WRONG = 3
-"""Exit code of `fitout` and `check-chime` where something is wrong."""
+"""Exit code of `fitout` and `check-chime` where something is wrong, and of `ask` where no answer came."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Exit code 0; 2 with a sentence on standard error for whatever the person who called can mend; 1 when a part died; 3 from
-    `fitout` and `check-chime` where something is wrong with what they checked."""
+    """Exit code 0; 2 with a sentence on standard error for whatever the person who called can mend; 1 when a part died; `WRONG` from
+    those whose answer is no."""
     options = parser().parse_args(arguments)
     logging.basicConfig(
         level=logging.INFO if options.verbose else logging.WARNING,
@@ -155,6 +155,16 @@ def _listen(options: argparse.Namespace) -> None:
     )
 
 
+def _ask(options: argparse.Namespace) -> int:
+    from service import maker_commands
+
+    until_s = None if options.for_s is None else settings.now_s() + options.for_s
+    if options.until is not None:
+        until_s = _moment_s(options.until, _settings(options).time_zone, inf)
+    given = (until_s, options.by, options.why, options.waits, options.json)
+    return 0 if maker_commands.ask(options.url, options.place, options.what, *given) else WRONG
+
+
 def _check_chime(options: argparse.Namespace) -> int:
     from service import maker_commands
 
@@ -181,6 +191,7 @@ CALLS: dict[str, Callable[[argparse.Namespace], int | None]] = {
     "import": _import,
     "rebuild": _rebuild,
     "listen": _listen,
+    "ask": _ask,
     "check_chime": _check_chime,
     "map": _map,
 }

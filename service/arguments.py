@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from service.alarms.rules import Priority
+from service.ask_command import WORDS
 from service.levels import NEEDS
 from service.listening import KINDS
 
@@ -75,6 +76,28 @@ def parser() -> argparse.ArgumentParser:
         listen.add_argument(f"--{name}", help=f"only this {name}")
     listen.add_argument("--priority", default="low", choices=[one.value for one in Priority], help="only from this on")
     listen.add_argument("--json", action="store_true", help="one JSON object a line")
+
+    ask = commands.add_parser(
+        "ask",
+        help="asks a chime for a survey of its supply, for one sound or for quiet, and says what came of it",
+        description="Asks through the running service, and waits for the answer. Exit code 0: it came, or the request for quiet was"
+        " sent; 3: it did not come, or the chime could not be asked.",
+    )
+    ask.set_defaults(call="ask")
+    ask.add_argument("place", metavar="SITE/CHIME", help="such as tern-cottage/hall")
+    ask.add_argument(
+        "what", choices=list(WORDS), help="a survey takes some seconds, with the test load; hush needs an end"
+    )
+    end = ask.add_mutually_exclusive_group()
+    end.add_argument("--until", metavar="TIME", help="end of a hush, such as 2026-09-14T22:00Z")
+    end.add_argument(
+        "--for", dest="for_s", type=float, metavar="SECONDS", help="how long a hush lasts, a day at the most"
+    )
+    ask.add_argument("--by", default="", metavar="NAME", help="who asks")
+    ask.add_argument("--why", default="", metavar="TEXT", help="a note beside it")
+    ask.add_argument("--no-wait", dest="waits", action="store_false", help="do not wait for the answer")
+    ask.add_argument("--json", action="store_true", help="how it ended, as JSON")
+    ask.add_argument("--url", default="http://localhost:7433", help="of the service (http://localhost:7433)")
 
     check = commands.add_parser(
         "check-chime",

@@ -1,6 +1,7 @@
 """The composition root of the commands for whoever builds a chime or wires one into automations. Beside `commands` and `bootstrap` the
 only file that imports outward."""
 
+import json
 import os
 import sys
 import time
@@ -32,6 +33,20 @@ def listen(
                 print(json_line(event) if as_json else line(event, zone, weighty), flush=True)
     except BrokenPipeError:  # such as `| head`
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def ask(url: str, place: str, word: str, until_s: float | None, by: str, why: str, waits: bool, as_json: bool) -> bool:
+    """Print what came of a request to a chime, or that nothing did in time; whether it is well.
+
+    Raises SettingError, NotFound, Refused, StoreUnavailable.
+    """
+    from adapters.service_client import ServiceClient
+    from service import ask_command
+
+    told = ask_command.ask(ServiceClient(url), place, word, by, why, until_s, time.monotonic, time.sleep, waits)
+    zone = ZoneInfo(Settings().time_zone)
+    print(json.dumps(told, indent=1, ensure_ascii=False) if as_json else ask_command.sentence(told, zone))
+    return ask_command.is_well(told, waits)
 
 
 def check_chime(place: str, settings: Settings, recording: Path | None, for_s: float, level: str | None) -> bool:
