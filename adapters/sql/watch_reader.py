@@ -9,9 +9,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, bindparam, func, select
 
-from adapters.sql import finding_tables, log_tables, tables
+from adapters.sql import ask_tables, finding_tables, log_tables, tables
 from adapters.sql.engine import table
 from service import model
+from service.asks import ANSWER_WITHIN_S
 from service.presses import blind, heard
 from service.presses import unseen as unseen_presses
 from service.walltime import Line
@@ -19,7 +20,7 @@ from service.walltime import Line
 SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
 PRESS, SOUNDING, PRESENCE = table(tables.Press), table(tables.Sounding), table(tables.Presence)
 WAVEFORM, HEARD, RISE = table(tables.Waveform), table(log_tables.Heard), table(log_tables.RailRise)
-SHEET = table(finding_tables.FitOutSheet)
+SHEET, ASK = table(finding_tables.FitOutSheet), table(ask_tables.Ask)
 WATCH, TROUBLE, REDATING = table(log_tables.Watch), table(log_tables.StoreTrouble), table(log_tables.Redating)
 
 AROUND_S = 60.0
@@ -27,6 +28,9 @@ AROUND_S = 60.0
 
 SURVEY_SOUNDS_S = 5.0
 """A sound of which a survey took a burst, begun this long before at most, was the survey's own [s]."""
+
+OFF_S = 1.0
+"""By how much the time of a pack may be off, beside that of a request (chosen) [s]."""
 
 
 class WatchReader:
@@ -152,8 +156,18 @@ class WatchReader:
             )
             .exists()
         )
+        since_asked_s = SOUNDING.c.start_s - ASK.c.asked_s
+        asked = (
+            select(ASK.c.id)
+            .where(
+                ASK.c.chime_id == row_id,
+                ASK.c.what == "sound",
+                since_asked_s.between(-OFF_S, ANSWER_WITHIN_S["sound"]),
+            )
+            .exists()
+        )
         soundings = select(SOUNDING.c.start_s).where(
-            SOUNDING.c.chime_id == row_id, SOUNDING.c.start_s.between(first_s, last_s), ~surveyed
+            SOUNDING.c.chime_id == row_id, SOUNDING.c.start_s.between(first_s, last_s), ~surveyed, ~asked
         )
         boots = self._boots(connection, chime.site, chime.chime)
         restarts = [

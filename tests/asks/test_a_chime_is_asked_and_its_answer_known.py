@@ -96,6 +96,16 @@ def test_a_sound_is_answered_by_a_sound(house: House) -> None:
     assert house.last[0] == "answered"
 
 
+def test_a_sound_that_was_asked_for_is_nobody_at_the_door(house: House) -> None:
+    """A sound that no press explains says that somebody pressed unseen; one that was asked for does not."""
+    house.asking.ask(SITE, CHIME, "sound")
+    take_in(house.store, [sent(6, 312.0, SOUND)])
+    assert house.store.reader().unseen(SITE, T0, T0 + 1000.0) == []
+    take_in(house.store, [sent(7, 312.0 + ANSWER_WITHIN_S["sound"], SOUND)])
+    (one,) = house.store.reader().unseen(SITE, T0, T0 + 1000.0)
+    assert round(one.start_s - T0) == 372
+
+
 def test_no_answer_is_told_and_a_late_one_still_counts(house: House) -> None:
     house.asking.ask(SITE, CHIME, "bursts")
     house.tick(310.0 + ANSWER_WITHIN_S["bursts"] + 1.0)

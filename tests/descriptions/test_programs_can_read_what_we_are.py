@@ -17,18 +17,22 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
-from adapters import description_api, problems
+from adapters import ask_api, description_api, problems
+from adapters.calendars_apart import wall_clock
 from adapters.descriptions.asyncapi import document
 from adapters.routes import add_routes
 from service import contract, telling
 from service.alarms.alarm import Transition
 from service.alarms.life import Event, State, Told
 from service.alarms.rules import HeldPress, Rule
+from service.asking import Asking
 from service.cloud_events import cloud_event
 from service.health import Health
 from service.model import BlindSpell
 from service.model import Event as Happening
 from service.present import present
+from service.retries import Answer
+from service.telling import rfc3339
 from tests.alarms_live.conftest import Cottage, cottage  # noqa: F401 - a fixture
 from tests.blind_time.listening import PRESS, sent
 from tests.builders import CHIME, SITE, T0
@@ -87,6 +91,50 @@ def test_a_chime_is_a_thing(client: TestClient) -> None:
     assert [str(error) for error in standard("thing-description-1.1").iter_errors(answer.json())] == []
     assert not standard("thing-description-1.1").is_valid(answer.json() | {"security": None})
     assert {"press", "alarm"} <= set(answer.json()["events"])
+    assert not standard("thing-description-1.1").is_valid(answer.json() | {"actions": {"survey": {"title": "no form"}}})
+
+
+WISHES: dict[str, dict[str, Any]] = {
+    "survey": {"what": "bursts", "by": "Ann"},
+    "sound": {"what": "sound"},
+    "hush": {"what": "hush", "why": "the baby sleeps", "until": rfc3339(T0 + 3600.0)},
+}
+
+
+def test_a_program_asks_a_chime_by_what_its_description_says(client: TestClient, cottage: Cottage) -> None:  # noqa: F811
+    """Nothing but the description is known: where, with what, and what comes back. A chime that hears it is asked."""
+    sent_s: list[dict[str, Any]] = []
+
+    def tell(site: str, chime: str, leaf: str, payload: bytes) -> Answer:
+        sent_s.append(json.loads(payload))
+        return Answer(True, "acknowledged")
+
+    asking = Asking(cottage.store.reader(), cottage, lambda: T0 + 400.0, tell, wall_clock)
+    add_routes(client.app, ask_api.build(cottage.store.reader(), asking, lambda: T0 + 400.0))  # type: ignore[arg-type]
+    thing = client.get(f"/api/v1/sites/{SITE}/chimes/{CHIME}/thing-description").json()
+    assert set(thing["actions"]) == set(WISHES)
+    for name, wish in WISHES.items():
+        action = thing["actions"][name]
+        given, told = (jsonschema_rs.Draft7Validator(action[part]) for part in ("input", "output"))
+        (form,) = action["forms"]
+        assert (form["op"], form["href"].startswith("http://testserver/")) == ("invokeaction", True)
+        assert given.is_valid(wish)
+        answer = client.post(
+            form["href"], json=wish
+        )  # POST is the default of invokeaction (Thing Description 1.1, 8.3.1)
+        assert answer.status_code == 202
+        assert told.is_valid(answer.json())
+        assert not told.is_valid(answer.json() | {"state": "perhaps"})
+        # what the one refuses, so does the other
+        for wrong in ({**wish, "by": "A" * 81}, {**wish, "what": 7}, {"by": "Ann"}, {**wish, "volume": 3}):
+            assert not given.is_valid(wrong)
+            assert client.post(form["href"], json=wrong).headers["content-type"] == "application/problem+json"
+    assert not jsonschema_rs.Draft7Validator(thing["actions"]["hush"]["input"]).is_valid({"what": "hush"})
+    assert [one["do"] for one in sent_s] == [wish["what"] for wish in WISHES.values()]
+    requests = thing["properties"]["requests"]
+    past = client.get(requests["forms"][0]["href"]).json()
+    assert jsonschema_rs.Draft7Validator(requests).is_valid(past)
+    assert len(past["asks"]) == len(WISHES)
 
 
 def test_the_figures_are_openmetrics(client: TestClient) -> None:
