@@ -2,20 +2,19 @@
 
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
-from functools import cache
 from itertools import pairwise
 from math import inf
 from typing import Any
 
-from sqlalchemy import Connection, Select, bindparam, func, select
+from sqlalchemy import Connection, func, select
 
 from adapters.sql import ask_tables, finding_tables, log_tables, tables
 from adapters.sql.engine import table
+from adapters.sql.power_ups import absences, all_boots, between_watches, chime_id, with_runs
 from service import model
 from service.asks import ANSWER_WITHIN_S
-from service.presses import blind, heard
+from service.presses import blind
 from service.presses import unseen as unseen_presses
-from service.walltime import Line
 
 SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
 PRESS, SOUNDING, PRESENCE = table(tables.Press), table(tables.Sounding), table(tables.Presence)
@@ -114,7 +113,7 @@ class WatchReader:
                     for h in missing
                 ],
             )
-            for row, line, runs, missing in _with_runs(connection, boots, start_s, end_s)
+            for row, line, runs, missing in with_runs(connection, boots, start_s, end_s)
         ]
         silent_since_s: float | None = None
         if now_s < inf and (
@@ -127,15 +126,15 @@ class WatchReader:
         return blind.Watch(
             chime.first_heard_s,
             power_ups,
-            _absences(connection, chime),
-            _between_watches(connection),
+            absences(connection, chime),
+            between_watches(connection),
             [(row.start_s, row.end_s) for row in connection.execute(select(TROUBLE).order_by(TROUBLE.c.start_s))],
             unnumbered,
             silent_since_s,
         )
 
     def _signs(self, connection: Connection, chime: model.Chime, start_s: float, end_s: float) -> unseen_presses.Signs:
-        row_id = _chime_id(chime)
+        row_id = chime_id(chime)
         first_s, last_s = start_s - AROUND_S, end_s + AROUND_S
         doors = select(DOOR.c.id).where(DOOR.c.chime_id == row_id)
         last_sign = func.coalesce(PRESS.c.end_s, PRESS.c.start_s)
@@ -175,7 +174,7 @@ class WatchReader:
             for before, after in pairwise(boots)
             if after.cause == "brown-out" and first_s <= after.start_s <= last_s
         ]
-        heard_of = _with_runs(connection, boots, start_s, end_s)
+        heard_of = with_runs(connection, boots, start_s, end_s)
         begins_s = blind.begins_s(
             chime.first_heard_s, (line.wall_s(run.first_up_s) for _, line, runs, _ in heard_of for run in runs)
         )
@@ -195,7 +194,7 @@ class WatchReader:
 
     def _boots(self, connection: Connection, site: str, chime: str) -> Sequence[Any]:
         """Power-ups in order; of a chime that numbers them only those."""
-        rows = connection.execute(_all_boots(), {"site": site, "chime": chime}).all()
+        rows = connection.execute(all_boots(), {"site": site, "chime": chime}).all()
         return [row for row in rows if row.number is not None] or rows
 
     def _unfitted(
@@ -214,9 +213,9 @@ class WatchReader:
         first = (
             select(func.min(PRESS.c.start_s)).where(PRESS.c.door_id == DOOR.c.id).scalar_subquery()
         )  # by its index, at once
-        doors = connection.execute(select(DOOR.c.door, first).where(DOOR.c.chime_id == _chime_id(chime)))
+        doors = connection.execute(select(DOOR.c.door, first).where(DOOR.c.chime_id == chime_id(chime)))
         rows = [(door, first_s) for door, first_s in doors if first_s is not None]
-        sheets = select(SHEET.c.sheet, SHEET.c.kept_s).where(SHEET.c.chime_id == _chime_id(chime))
+        sheets = select(SHEET.c.sheet, SHEET.c.kept_s).where(SHEET.c.chime_id == chime_id(chime))
         named: dict[str, float] = {}
         for sheet, kept_s in connection.execute(sheets.order_by(SHEET.c.kept_s.desc())):
             named |= dict.fromkeys(sheet.get("doors") or (), kept_s)
@@ -226,60 +225,3 @@ class WatchReader:
             for door, fitted_s in fitted.items()
             if fitted_s > max(begins_s, start_s)
         ]
-
-
-@cache
-def _all_boots() -> Select[Any]:
-    """Asked for every minute by each chime's rules; made once."""
-    columns = (BOOT.c.id, BOOT.c.number, BOOT.c.cause, BOOT.c.start_s, BOOT.c.last_heard_s)
-    return (
-        select(*columns, BOOT.c.dated_offset_s, BOOT.c.dated_drift)
-        .select_from(BOOT.join(CHIME, CHIME.c.id == BOOT.c.chime_id).join(SITE, SITE.c.id == CHIME.c.site_id))
-        .where(SITE.c.site == bindparam("site"), CHIME.c.chime == bindparam("chime"))
-        .order_by(BOOT.c.start_s, BOOT.c.id)
-    )
-
-
-@cache
-def _heard() -> Select[Any]:
-    mine = HEARD.c.boot_id.in_(bindparam("boots", expanding=True))
-    return select(HEARD).where(mine).order_by(HEARD.c.boot_id, HEARD.c.first_seq, HEARD.c.first_up_s)
-
-
-def _chime_id(chime: model.Chime) -> Any:
-    return (
-        select(CHIME.c.id)
-        .join(SITE, SITE.c.id == CHIME.c.site_id)
-        .where(SITE.c.site == chime.site, CHIME.c.chime == chime.chime)
-        .scalar_subquery()
-    )
-
-
-def _with_runs(
-    connection: Connection, boots: Sequence[Any], start_s: float, end_s: float
-) -> list[tuple[Any, Line, list[heard.Run], list[heard.Hole]]]:
-    """Power-ups of the stretch, and the ones before and after it, with their runs of packs and what is missing between."""
-    last_before = max((row.last_heard_s for row in boots if row.last_heard_s < start_s), default=-inf)
-    next_after = min((row.start_s for row in boots if row.start_s >= end_s), default=inf)
-    wanted = [
-        row
-        for row in boots
-        if row.last_heard_s >= min(start_s, last_before) and (row.start_s < end_s or row.start_s == next_after)
-    ]
-    runs: dict[int, list[heard.Run]] = {row.id: [] for row in wanted}
-    for r in connection.execute(_heard(), {"boots": list(runs)}):
-        runs[r.boot_id].append(heard.Run(r.first_up_s, r.last_up_s, r.first_seq, r.last_seq, r.dropped, r.id))
-    return [(row, Line(row.dated_offset_s, row.dated_drift), runs[row.id], heard.holes(runs[row.id])) for row in wanted]
-
-
-def _absences(connection: Connection, chime: model.Chime) -> list[blind.Stretch]:
-    """When the presence topic said that the chime is away."""
-    query = select(PRESENCE.c.at_s, PRESENCE.c.alive).where(PRESENCE.c.chime_id == _chime_id(chime))
-    changes = [(row[0], row[1]) for row in connection.execute(query.order_by(PRESENCE.c.at_s, PRESENCE.c.id))]
-    return [(at_s, until_s) for (at_s, alive), (until_s, _) in pairwise([*changes, (inf, True)]) if not alive]
-
-
-def _between_watches(connection: Connection) -> list[blind.Stretch]:
-    """When the service was down."""
-    rows = connection.execute(select(WATCH.c.start_s, WATCH.c.last_s).order_by(WATCH.c.start_s)).all()
-    return [(before.last_s, after.start_s) for before, after in pairwise(rows) if after.start_s > before.last_s]
