@@ -67,6 +67,7 @@ def facts_of(
     values = [rule for rule in rules if isinstance(rule.watch, QuantityBeyond | Trend)]
     others = [since[rule.id] for rule in rules if rule not in values]
     presses_s, visits_s, blind_s = earliest(HeldPress, QuietPress), earliest(ManyVisits), earliest(BlindTime)
+    packs_from_s = earliest(NoPack)
     rings_s = min(presses_s, visits_s)
     rings = at_hand.rings(reader, chime, rings_s) if rings_s < to_s else ()
     quiet = any(isinstance(rule.watch, QuietPress) for rule in rules)
@@ -84,7 +85,8 @@ def facts_of(
             Unseen(one.start_s, one.end_s, one.why)
             for one in (reader.blind_of(chime, blind_s, to_s) if blind_s < to_s else ())
         ],
-        packs_s=_packs_s(reader, chime, at_hand, rules, earliest(NoPack), to_s),
+        packs_s=_packs_s(reader, chime, at_hand, rules, packs_from_s, to_s),
+        packs_from_s=packs_from_s if packs_from_s < to_s else None,
         findings=at_hand.findings(partial(_findings, reader, chime.site, chime.chime))
         if any(isinstance(rule.watch, OpenFinding) for rule in rules)
         else (),

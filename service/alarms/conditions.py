@@ -119,7 +119,8 @@ def _stretches(watch: Watch, facts: Facts) -> Iterable[Stretch]:
                         press.start_s, end_s, f"{press.door} was pressed between {watch.begins} and {watch.ends}"
                     )
         case NoPack():
-            heard_s = [facts.from_s, *(at_s for at_s in facts.packs_s if at_s > facts.from_s), inf]
+            known_s = facts.from_s if facts.packs_from_s is None else facts.packs_from_s
+            heard_s = [known_s, *(at_s for at_s in facts.packs_s if at_s > known_s), inf]
             for last_s, next_s in pairwise(heard_s):
                 if next_s > last_s + watch.longer_than_s:
                     why = f"nothing has been heard for {watch.longer_than_s:g} s"

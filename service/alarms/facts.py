@@ -54,6 +54,7 @@ class Facts:
     """What is known of a chime from `from_s` to `to_s`; nothing that came later has been looked at.
 
     `readings`: by names of `quantities.QUANTITIES`. `local`: by how many seconds local time is ahead of UTC, from each moment on.
+    `packs_from_s`: before that it is not known when packs came; None: from `from_s` on it is.
     """
 
     from_s: float
@@ -63,5 +64,6 @@ class Facts:
     visits: Sequence[Called] = ()
     unseen: Sequence[Unseen] = ()
     packs_s: Sequence[float] = ()
+    packs_from_s: float | None = None
     findings: Sequence[Found] = ()
     local: Sequence[Reading] = ()
