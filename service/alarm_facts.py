@@ -78,7 +78,7 @@ def facts_of(
         presses=[
             Pressed(one.door, one.start_s, one.end_s)
             for one in rings
-            if presses_s <= one.start_s < to_s and not one.doubtful  # doubtful ones call nobody
+            if one.start_s < to_s and _lasts(one, presses_s) and not one.doubtful  # doubtful ones call nobody
         ],
         visits=[one for one in _visits(rings) if visits_s <= one.start_s < to_s],
         unseen=[
@@ -108,6 +108,11 @@ def _readings(
         if name not in OF_WINDOWS:
             found[name] = kept.measured(reader, chime, name, start_s, to_s)
     return found
+
+
+def _lasts(ring: Ring, from_s: float) -> bool:
+    """It begins then or later, or lasts until then."""
+    return ring.start_s >= from_s or ring.end_s is None or ring.end_s >= from_s
 
 
 def _visits(rings: Sequence[Ring]) -> list[Called]:

@@ -136,11 +136,16 @@ class Kept:
         return kept.readings(to_s)
 
     def rings(self, reader: Reader, chime: Chime, from_s: float) -> Sequence[Ring]:
-        """All that begin then or later."""
+        """All that begin then or later, and of each door the one before if it lasts until then."""
         if from_s < self._rings_from_s:
             self._rings = list(reader.rings(chime.site, chime.chime, from_s))
         else:
-            self._rings = [one for one in self._rings if one.start_s >= from_s]
+            before = {one.door: one for one in self._rings if one.start_s < from_s}
+            lasting = [one for one in before.values() if one.end_s is None or one.end_s >= from_s]
+            self._rings = [
+                *sorted(lasting, key=lambda one: one.start_s),
+                *(one for one in self._rings if one.start_s >= from_s),
+            ]
         self._rings_from_s = from_s
         return self._rings
 

@@ -38,7 +38,8 @@ class Changed(NamedTuple):
 
 
 class Ring(NamedTuple):
-    """A press with its visit, and nothing else. `end_s` is None while the contact is not known to have opened."""
+    """A press with its visit, and nothing else. `end_s` is None while the contact is not known to have opened; where the chime restarted
+    meanwhile, it is when that was last heard."""
 
     door: str
     start_s: float
@@ -59,7 +60,7 @@ class AlarmReader(Protocol):
         ...
 
     def rings(self, site: str, chime: str, start_s: float) -> Sequence[Ring]:
-        """Presses that begin then or later, in order."""
+        """Presses that begin then or later, and of each door the one before if it lasted until then, in order."""
         ...
 
     def heard_moments(self, site: str, chime: str, start_s: float, step_s: float) -> Sequence[float]:

@@ -6,7 +6,21 @@ from contextlib import AbstractContextManager
 from functools import cache
 from typing import Any
 
-from sqlalchemy import BindParameter, Connection, Integer, Select, and_, bindparam, cast, func, or_, select
+from sqlalchemy import (
+    BindParameter,
+    Connection,
+    Integer,
+    Select,
+    and_,
+    bindparam,
+    case,
+    cast,
+    exists,
+    func,
+    or_,
+    select,
+    union_all,
+)
 
 from adapters.sql import tables
 from adapters.sql.changes import EVERYTHING, Changes
@@ -15,7 +29,7 @@ from adapters.sql.ledgers import GENERATION
 from service.alarm_ports import Changed, Ring
 from service.presses.pulses import sureness
 
-SITE, CHIME, DOOR = table(tables.Site), table(tables.Chime), table(tables.Door)
+SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
 PRESS, VISIT, READING = table(tables.Press), table(tables.Visit), table(tables.Reading)
 
 
@@ -35,7 +49,7 @@ class FactReader:
         return EVERYTHING if row is None else self._changes.since(row.id, mark, row.generation or 0)
 
     def rings(self, site: str, chime: str, start_s: float) -> Sequence[Ring]:
-        rows = self._told(_rings(), site, chime, start_s)
+        rows = sorted(self._told(_rings(), site, chime, start_s), key=lambda row: (row.start_s, row.id))
         return [
             Ring(
                 row.door,
@@ -47,6 +61,7 @@ class FactReader:
                 row.visit_start_s,
             )
             for row in rows
+            if row.start_s >= start_s or row.end_s is None or row.end_s >= start_s
         ]
 
     def heard_moments(self, site: str, chime: str, start_s: float, step_s: float) -> Sequence[float]:
@@ -60,7 +75,7 @@ class FactReader:
     ) -> Sequence[tuple[float | None, ...]]:
         return [tuple(row) for row in self._told(_windows(tuple(names)), site, chime, start_s, most=limit)]
 
-    def _told(self, query: Select[Any], site: str, chime: str, start_s: float, **more: float) -> Sequence[Any]:
+    def _told(self, query: Any, site: str, chime: str, start_s: float, **more: float) -> Sequence[Any]:
         with self._asking() as connection:
             return connection.execute(query, {"site": site, "chime": chime, "start_s": start_s, **more}).all()
 
@@ -86,13 +101,45 @@ def _place() -> Select[Any]:
 
 
 @cache
-def _rings() -> Select[Any]:
-    columns = (PRESS.c.start_s, PRESS.c.end_s, PRESS.c.source, PRESS.c.pulses, PRESS.c.widest_s, PRESS.c.visit_id)
+def _rings() -> Any:
+    """Those that begin in the stretch, by their index; and of each door the one before, where it lasts into it."""
+    earlier = PRESS.alias()
+    before = (
+        select(earlier.c.id)
+        .where(earlier.c.door_id == DOOR.c.id, earlier.c.start_s < FROM_S)
+        .order_by(earlier.c.start_s.desc(), earlier.c.id.desc())
+        .limit(1)
+        .correlate(DOOR)
+        .scalar_subquery()
+    )
+    lasting = or_(PRESS.c.end_s.is_(None), PRESS.c.end_s >= FROM_S)
+    return union_all(
+        _pressed_with(PRESS.c.door_id == DOOR.c.id).where(PRESS.c.start_s >= FROM_S),
+        _pressed_with(PRESS.c.id == before).where(lasting),
+    )
+
+
+def _pressed_with(of_door: Any) -> Select[Any]:
+    """With the end of those whose chime restarted while the contact was closed: it is not known to have been closed any longer."""
+    later = BOOT.alias()
+    restarted = exists().where(later.c.chime_id == BOOT.c.chime_id, later.c.start_s > BOOT.c.start_s)
+    end_s = case((and_(PRESS.c.end_s.is_(None), restarted), BOOT.c.last_heard_s), else_=PRESS.c.end_s)
+    columns = (PRESS.c.source, PRESS.c.pulses, PRESS.c.widest_s, PRESS.c.visit_id)
     return (
-        select(DOOR.c.door, *columns, VISIT.c.start_s.label("visit_start_s"))
-        .select_from(PRESS.join(DOOR, DOOR.c.id == PRESS.c.door_id).join(VISIT, VISIT.c.id == PRESS.c.visit_id))
-        .where(DOOR.c.chime_id == _mine(), PRESS.c.start_s >= FROM_S)
-        .order_by(PRESS.c.start_s, PRESS.c.id)
+        select(
+            PRESS.c.id,
+            DOOR.c.door,
+            PRESS.c.start_s,
+            end_s.label("end_s"),
+            *columns,
+            VISIT.c.start_s.label("visit_start_s"),
+        )
+        .select_from(
+            DOOR.join(PRESS, of_door)
+            .join(VISIT, VISIT.c.id == PRESS.c.visit_id)
+            .join(BOOT, BOOT.c.id == PRESS.c.boot_id)
+        )
+        .where(DOOR.c.chime_id == _mine())
     )
 
 

@@ -103,11 +103,15 @@ def advance(
     """One alarm, up to `until_s`. `suppression`: when its suppressors came and went, in order; each counts once.
 
     Samples are taken once each, in order of their own time, so delays are exact to the sample. What is heard of after something later
-    has counted changes only how the condition stands.
+    has counted changes only how the condition stands; one that was over as far as was known, and has gone on, is not over, unless that
+    has been told.
     """
     walk = _Walk(rule, standing)
     newest_s = standing.taken.at_s if standing.taken is not None else -inf
     samples = [one for one in condition.samples if newest_s < one.at_s <= until_s]
+    before = [one for one in condition.samples if one.at_s <= newest_s]
+    if samples and before and walk.present.is_active and before[-1].severity > walk.severity:
+        walk.sample(before[-1]._replace(at_s=newest_s))
     # a suppressor that comes at the same moment comes first, so that nobody is called
     happenings: list[tuple[float, int, Edge | Sample]] = [(edge.at_s, 0, edge) for edge in suppression]
     happenings += [(sample.at_s, 1, sample) for sample in samples]

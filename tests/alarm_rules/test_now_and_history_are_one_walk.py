@@ -131,6 +131,20 @@ def test_a_rule_that_is_made_while_its_suppressor_is_present_is_suppressed() -> 
     assert now["one"].alarm.state is State.SUPPRESSED
 
 
+def test_a_press_that_is_told_bit_by_bit_is_one_and_is_not_over_between() -> None:
+    """A button that sticks is told each minute up to then, as if it had just been let go; a day is told so without being called over."""
+    held = rule(HeldPress(120.0), off_delay_s=6 * 3600.0)
+    standings: Mapping[str, Standing] = {}
+    called: list[Transition] = []
+    for minute in range(1, 24 * 60):
+        facts = Facts(0.0, 60.0 * minute + 1.0, presses=[Pressed("front", 0.0, 60.0 * minute)])
+        walked = follow([held], standings, facts)
+        standings, called = walked.standings, called + walked.transitions
+    assert seen(called) == [(121.0, Event.COMES, State.UNACKNOWLEDGED)]  # nothing happens before the last look
+    over = follow([held], standings, Facts(0.0, 2 * DAY_S, presses=[Pressed("front", 0.0, 60.0 * minute)]))
+    assert seen(over.transitions) == [(60.0 * minute + 6 * 3600.0, Event.GOES, State.RETURNED)]
+
+
 def test_shelving_ends_by_itself_and_what_is_still_present_is_told_again() -> None:
     low = rule(QuantityBeyond("rail_min_v", "below", 10.0))
     standing = follow([low], {}, rail((0.0, 9.0), to_s=10.0)).standings["one"]
