@@ -1,6 +1,7 @@
 """`deploy/texts`: renews the lists of every language and compiles them; `--missing` prints what has no translation."""
 
 import sys
+from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 
@@ -62,6 +63,8 @@ def written(catalogue: Catalog) -> bytes:
 
 
 def compiled(catalogue: Catalog) -> bytes:
+    """Without the time of day in its head, so that the same list makes the same file."""
+    catalogue.creation_date = catalogue.revision_date = datetime(2000, 1, 1, tzinfo=UTC)
     into = BytesIO()
     write_mo(into, catalogue)
     return into.getvalue()

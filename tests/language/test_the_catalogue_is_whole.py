@@ -46,6 +46,7 @@ def test_a_translation_has_the_values_of_its_text(name: str) -> None:
 def test_what_runs_is_compiled_from_the_list(name: str) -> None:
     with (FOLDER / name / "LC_MESSAGES" / f"{DOMAIN}.po").open("rb") as file:
         listed = read_po(file, locale=name, domain=DOMAIN)
+    assert catalogue.compiled_of(name).read_bytes() == catalogue.compiled(catalogue.held(name))
     running = language.catalogue(name)
     for message in listed:
         if isinstance(message.id, str) and message.id:
