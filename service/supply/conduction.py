@@ -203,44 +203,50 @@ def _conduct(
     circuit: Circuit, steps: Steps, rules: Rules, drive: Array, draw: Array, shrink: Array, nodes: _Nodes, law: Law
 ) -> Array:
     """The same for a load that follows the rail: linear in it over each step."""
-    path = circuit.path
+    path, esr_ohm = circuit.path, circuit.esr_ohm
     per_a = 1.0 / path.scaled_v
     net, capacitor = nodes.net[0], nodes.capacitor[0]
     last_net, last_a = shrink * nodes.current[0] - draw, nodes.current[0]
     before, earlier = shrink * nodes.current[0], shrink**2 * nodes.current[0]
-    reaches = rules.ahead + circuit.esr_ohm
+    reaches = rules.ahead + esr_ohm
     most_negative = MOST_NEGATIVE / reaches  # a constant power's current runs away only so far in a step
     fixed_ohm = rules.ohm_alone + steps.backward[:, :1] * rules.coil
-    saturation_v = path.saturation_a * per_a
+    ready = drive * per_a + path.log_saturation
     per_volt = per_a
+    settled, base, give, room = (np.empty_like(net) for _ in range(4))  # in place: here time is spent on many rows
     for k in range(len(steps.lengths)):
-        settled = capacitor + rules.here[k] * net + rules.behind[k] * last_net
-        last_net = net
-        rail = capacitor + circuit.esr_ohm * net
-        draw, slope = law(rail)
-        reach = reaches[k]
-        slope = np.maximum(slope, most_negative[k])
-        give = 1.0 / (1.0 + slope * reach)
-        base = draw + slope * (settled - rail)
-        reduced = reach * give
-        ohm = fixed_ohm[k] + reduced
-        push = drive[k + 1] - settled + reduced * base
+        np.multiply(rules.here[k], net, settled)
+        settled += capacitor
+        settled += np.multiply(rules.behind[k], last_net, room)
+        np.multiply(esr_ohm, net, base)
+        base += capacitor  # the rail
+        draw, slope = law(base)
+        slope = np.maximum(slope, most_negative[k], out=nodes.slope[k + 1])
+        np.multiply(slope, reaches[k], give)
+        give += 1.0
+        np.divide(1.0, give, give)
+        np.subtract(settled, base, base)
+        base *= slope
+        base += draw  # what would be drawn without the net current of this step
+        per_volt = reaches[k] * give
+        argument = np.multiply(per_volt, base, out=nodes.depth[k + 1])
+        argument -= settled
         if rules.with_coil:
             _, one, two, three = steps.backward[k]
-            push -= rules.coil * (one * last_a + two * before + three * earlier)
+            argument -= rules.coil * (one * last_a + two * before + three * earlier)
             earlier, before = before, last_a
-        per_volt = ohm * per_a
-        argument = push * per_a + ohm * saturation_v + np.log(per_volt) + path.log_saturation
-        last_a = wright_omega(argument) / per_volt - path.saturation_a
-        net = (last_a - base) * give
-        capacitor = settled + rules.ahead[k] * net
-        nodes.depth[k + 1] = argument
-        nodes.current[k + 1], nodes.net[k + 1], nodes.capacitor[k + 1], nodes.slope[k + 1] = (
-            last_a,
-            net,
-            capacitor,
-            slope,
-        )
+        argument *= per_a
+        argument += ready[k + 1]
+        per_volt += fixed_ohm[k]
+        per_volt *= per_a
+        argument += np.multiply(per_volt, path.saturation_a, room)
+        argument += np.log(per_volt, room)
+        last_net, last_a = net, np.divide(wright_omega(argument), per_volt, out=nodes.current[k + 1])
+        last_a -= path.saturation_a
+        net = np.subtract(last_a, base, out=nodes.net[k + 1])
+        net *= give
+        capacitor = np.multiply(rules.ahead[k], net, out=nodes.capacitor[k + 1])
+        capacitor += settled
     return np.asarray(per_volt, dtype=np.float64)
 
 

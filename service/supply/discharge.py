@@ -161,16 +161,12 @@ def _falling(circuit: Circuit) -> Law:
 def _exponential_shares(x: Array) -> tuple[Array, Array]:
     """(1 − e^−x)/x, and (e^−x − 1 + x − x²/2)/(−x³)."""
     small = np.abs(x) < 0.1
-    safe = np.where(small, 1.0, x)
     square = x * x
-    first = np.where(
-        small,
-        1.0 + x * (-1.0 / 2.0 + x * (1.0 / 6.0 + x * (-1.0 / 24.0))) + square * square / 120.0,
-        -np.expm1(-safe) / safe,
-    )
-    third = np.where(
-        small,
-        1.0 / 6.0 + x * (-1.0 / 24.0 + x * (1.0 / 120.0 - x / 720.0)),
-        (1.0 - safe + 0.5 * safe * safe - np.exp(-safe)) / (safe * safe * safe),
-    )
+    first = 1.0 + x * (-1.0 / 2.0 + x * (1.0 / 6.0 + x * (-1.0 / 24.0))) + square * square / 120.0
+    third = 1.0 / 6.0 + x * (-1.0 / 24.0 + x * (1.0 / 120.0 - x / 720.0))
+    if small.all():
+        return first, third
+    safe = np.where(small, 1.0, x)
+    first = np.where(small, first, -np.expm1(-safe) / safe)
+    third = np.where(small, third, (1.0 - safe + 0.5 * safe * safe - np.exp(-safe)) / (safe * safe * safe))
     return first, third

@@ -96,6 +96,14 @@ class Load:
             fixed_a = self.regulated_a + self.extra_a
             return lambda rail_v: (fixed_a + self.siemens * rail_v, self.siemens)
         power_w = self.regulated_a * self.rated_rail_v
+        if not (self.siemens.any() or self.extra_a.any()):
+
+            def alone(rail_v: Array) -> tuple[Array, Array]:
+                amount_a = power_w / rail_v
+                slope = amount_a / rail_v
+                return amount_a, np.negative(slope, slope)
+
+            return alone
 
         def law(rail_v: Array) -> tuple[Array, Array]:
             amount_a = power_w / rail_v
