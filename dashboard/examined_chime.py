@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from markupsafe import Markup
 
-from dashboard import contexts, quantities, supply_contexts, words
+from dashboard import contexts, outlook_lines, quantities, supply_contexts, words
 from dashboard.folded import Floats, Folded, folded
 from dashboard.language import figure, marked, say
 from dashboard.recorded_rail import Happened, draw_folded, draw_rail
@@ -28,7 +28,8 @@ DRIFTS_V_PER_S = 0.1
 HAPPENED_LIMIT = 40
 
 
-def make(chime: ExaminedChime, zone: ZoneInfo) -> supply_contexts.ExaminedChime:
+def make(chime: ExaminedChime, now_s: float, zone: ZoneInfo) -> supply_contexts.ExaminedChime:
+    """`now_s`: when the recording ends."""
     rail, rail_told = _rail(chime, zone)
     cycles, cycles_told = _cycles(chime, zone)
     return supply_contexts.ExaminedChime(
@@ -38,6 +39,7 @@ def make(chime: ExaminedChime, zone: ZoneInfo) -> supply_contexts.ExaminedChime:
         cycles=cycles,
         cycles_told=cycles_told,
         quantities=_quantities(chime),
+        outlook=outlook_lines.lines(chime.outlooks, now_s, zone) if chime.outlooks else (),
         presses=_presses(chime, zone),
         happened=_happened(chime, zone),
     )

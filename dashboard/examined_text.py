@@ -37,6 +37,7 @@ def _lines(told: supply_contexts.Examined, time_zone: str) -> Iterator[str]:
         yield ""
         yield from _paragraph(chime.name.upper() if len(told.chimes) > 1 else chime.name)
         yield from _table(chime.quantities)
+        yield from _items(say("The outlook"), chime.outlook)
         yield from (line for cycle in chime.cycles for line in _paragraph(f"{cycle.title}: {cycle.told}", "  "))
         yield from _table(_last(chime.presses, PRESSES_LIMIT))
         yield from _items(say("What happened"), chime.happened)

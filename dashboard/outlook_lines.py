@@ -30,6 +30,12 @@ def lines(outlooks: Sequence[Outlook], now_s: float, zone: ZoneInfo) -> list[str
     return said + _together(rest, [one for one in outlooks if one.why in _TOO_LITTLE], len(outlooks))
 
 
+def ahead(outlooks: Sequence[Outlook], now_s: float, zone: ZoneInfo) -> str:
+    """The sentence of the first that will meet its limit; empty where none will."""
+    meeting = next((one for one in outlooks if one.drifts and one.at_s is not None and not one.passed), None)
+    return "" if meeting is None else f"{_name(meeting)}: {_told(meeting, now_s, zone)}."
+
+
 def _told(one: Outlook, now_s: float, zone: ZoneInfo) -> str:
     parts = []
     if one.changed_s is not None and one.changed_from is not None:

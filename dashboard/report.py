@@ -144,7 +144,7 @@ def _in_short(
                     value=say(", as far as it could be judged") if chime.missing else "",
                 )
             )
-        said += chime.outlook[:1] if chime.outlook and "reaches" in chime.outlook[0] else []
+        said += [chime.ahead] if chime.ahead else []
     return " ".join(said)
 
 
@@ -166,6 +166,7 @@ def _chime(
         supply=_supply(reader, house, chime, ahead),
         bounds=_bounds(reader, house, chime),
         outlook=outlook_lines.lines(ahead, house.now_s, house.zone) if ahead else (),
+        ahead=outlook_lines.ahead(ahead, house.now_s, house.zone),
         rail=rail,
         rail_told=say("The rail, V: lowest to highest in each stretch, and mean.")
         + (say(" Toothed: the regulator drops out below.") if limit_v else "")

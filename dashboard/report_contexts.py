@@ -17,6 +17,7 @@ class ChimeReport:
     supply: Table
     bounds: Table
     outlook: Sequence[str]
+    ahead: str  # what will meet its limit first
     rail: Markup | None
     rail_told: str
     findings: Sequence[Finding]

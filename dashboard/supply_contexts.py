@@ -90,6 +90,7 @@ class ExaminedChime:
     cycles: Sequence[Cycle]
     cycles_told: str
     quantities: Table
+    outlook: Sequence[str]
     presses: Table
     happened: Sequence[str]
 

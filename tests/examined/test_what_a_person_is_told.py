@@ -1,5 +1,6 @@
 """Promise: text and page have every finding with its likelihood, its evidence in figures, its checks in order, and its caution."""
 
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -10,6 +11,7 @@ from service.findings.advice import ADVICE
 from tests.examined.conftest import HOSTILE, given
 from tests.examined.recorded import AGED_F, HEALTHY_F, NOW_S, PRESSED_S
 from tests.pages.reading import words_of
+from tests.pages.test_the_outlook_is_told import DRIFTING
 
 ZONE = "Europe/London"
 
@@ -90,3 +92,11 @@ def test_an_aged_reservoir_is_found_and_told(of_aged: Examined) -> None:
         assert "No burst" not in told
     (press,) = [press for press in chime.presses if press.start_s > NOW_S]
     assert press.start_s == pytest.approx(NOW_S + PRESSED_S[0], abs=0.2)
+
+
+def test_the_outlook_of_weeks_is_told_and_without_one_nothing_is_said_of_it(of_aged: Examined) -> None:
+    assert all("The outlook" not in told for told in both(of_aged))
+    chimes = tuple(replace(chime, outlooks=(DRIFTING,)) for chime in of_aged.chimes)
+    for told in both(replace(of_aged, chimes=chimes)):
+        assert "The outlook" in told
+        assert "Reservoir: loses 4.1 % a year (3.0 to 5.2 %); reaches its limit of 880 µF" in told

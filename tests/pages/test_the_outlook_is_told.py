@@ -51,6 +51,12 @@ def test_a_drift_is_told_with_its_interval_its_limit_and_its_date() -> None:
     ]
 
 
+def test_what_meets_its_limit_first_stands_in_the_report_s_first_lines() -> None:
+    assert outlook_lines.ahead([LEVEL, DRIFTING], NOW_S, LONDON).startswith("Reservoir: loses")
+    assert outlook_lines.ahead([LEVEL, replace(DRIFTING, passed=True)], NOW_S, LONDON) == ""
+    assert outlook_lines.ahead([], NOW_S, LONDON) == ""
+
+
 @pytest.mark.parametrize(
     ("earliest", "latest", "said"),
     [
