@@ -61,7 +61,7 @@ def test_a_burst_that_took_no_part_in_the_fit_is_drawn_by_itself(of_aged: Examin
 
 
 def test_three_bursts_and_one_rail_are_drawn(of_aged: Examined) -> None:
-    told = examined_chime.make(of_aged.chimes[0], UTC)
+    told = examined_chime.make(of_aged.chimes[0], 0.0, UTC)
     assert [cycle.title for cycle in told.cycles] == ["At rest", "With the test load", "While it sounds"]
     for cycle in told.cycles:
         assert cycle.picture.count('class="predicted"') == cycle.picture.count('class="before"') == 1
