@@ -38,8 +38,8 @@ class Changed(NamedTuple):
 
 
 class Ring(NamedTuple):
-    """A press with its visit, and nothing else. `end_s` is None while the contact is not known to have opened; where the chime restarted
-    meanwhile, it is when that was last heard."""
+    """A press with its visit, and nothing else. `end_s` is None while the contact is not known to have opened; where the chime has
+    restarted since, it is when it did."""
 
     door: str
     start_s: float

@@ -13,9 +13,7 @@ from sqlalchemy import (
     Select,
     and_,
     bindparam,
-    case,
     cast,
-    exists,
     func,
     or_,
     select,
@@ -122,8 +120,10 @@ def _rings() -> Any:
 def _pressed_with(of_door: Any) -> Select[Any]:
     """With the end of those whose chime restarted while the contact was closed: it is not known to have been closed any longer."""
     later = BOOT.alias()
-    restarted = exists().where(later.c.chime_id == BOOT.c.chime_id, later.c.start_s > BOOT.c.start_s)
-    end_s = case((and_(PRESS.c.end_s.is_(None), restarted), BOOT.c.last_heard_s), else_=PRESS.c.end_s)
+    restarted_s = select(func.min(later.c.start_s)).where(
+        later.c.chime_id == BOOT.c.chime_id, later.c.start_s > BOOT.c.start_s
+    )
+    end_s = func.coalesce(PRESS.c.end_s, restarted_s.scalar_subquery())
     columns = (PRESS.c.source, PRESS.c.pulses, PRESS.c.widest_s, PRESS.c.visit_id)
     return (
         select(

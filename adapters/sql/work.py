@@ -173,6 +173,7 @@ class SqlWork(RollWork, TimeWork, PressWork, FindingWork, WhoWork, OutboxWork, A
     def new_boot(
         self, chime: ChimeLedger, number: int | None, received_s: float, line: Line, host: str | None = None
     ) -> BootLedger:
+        self.written.presses(chime.id)  # what was held is not known to be so any longer
         return self._ledgers.new_boot(self._connection, chime, number, received_s, line, host)
 
     def power_up(self, chime: ChimeLedger, boot: BootLedger, step: int) -> BootLedger | None:

@@ -160,6 +160,8 @@ def a_day(house: House, chance: random.Random) -> Iterator[str]:
             house.withheld.clear()
         elif what == "lost":
             house.made()
+        elif what == "contact":
+            house.hears(house.made({"n": "front.press", "vb": chance.random() < 0.6}))
         elif what == "power-up":
             house.power_up()
             house.hears(house.made())
@@ -183,6 +185,7 @@ LESS_OFTEN = (
     "withheld",
     "late",
     "lost",
+    "contact",
     "power-up",
     "presence",
     "measured",
@@ -233,6 +236,25 @@ def test_a_rebuild_elsewhere_is_noticed(house: House) -> None:
     assert [one.start_s > T0 + 100.0 for one in house.facts(house.store.reader(), house.kept).presses] == [False]
     house.rebuilt()
     house.look()
+
+
+def test_a_contact_that_stays_closed_is_held_until_the_chime_restarts(house: House) -> None:
+    """However long ago it closed; after a restart it is not known to have been closed any longer."""
+    house.now_s = 100.0
+    house.hears(house.made({"n": "front.press", "vb": True}))
+    house.since_s = {one.id: HOUR_S for one in RULES}
+    for _ in range(4):
+        house.now_s += HOUR_S
+        house.hears(house.made())
+        assert [(one.door, one.end_s) for one in house.look().presses] == [("front", None)]
+    house.now_s += 600.0
+    restarts_s = T0 + house.now_s
+    house.power_up()
+    house.hears(house.made())
+    house.now_s += 60.0
+    assert [one.end_s for one in house.look().presses] == [pytest.approx(restarts_s, abs=0.1)]
+    house.now_s += 2 * HOUR_S
+    assert house.look().presses == []
 
 
 def test_little_is_read_where_little_is_new(house: House) -> None:
