@@ -1,7 +1,7 @@
 """The part of the reader about presses, visits, soundings, and what people and cadences say of them."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from functools import cache
@@ -11,15 +11,14 @@ from sqlalchemy import Connection, Select, bindparam, exists, func, select
 
 from adapters.sql import tables
 from adapters.sql.engine import table
-from adapters.sql.ledgers import clock_of
 from adapters.sql.paging import page_of
+from adapters.sql.power_ups import uncertainty_of
 from adapters.sql.who_reader import packs_noted, with_who
 from service import model
 from service.errors import NotFound
 from service.presses.away import joined
 from service.presses.pulses import JOIN_S, sureness
 from service.presses.visits import ANSWER_S, answered
-from service.walltime import Line
 
 SITE, CHIME, DOOR, BOOT = table(tables.Site), table(tables.Chime), table(tables.Door), table(tables.Boot)
 PRESS, VISIT, SOUNDING = table(tables.Press), table(tables.Visit), table(tables.Sounding)
@@ -30,14 +29,8 @@ PLACE = (SITE.c.site, CHIME.c.chime, DOOR.c.door)
 TICK_S = 1e-4
 """Of the contract: a chime that waits until a press must be over waits `JOIN_S`, give or take a tick [s]."""
 
-MOVED_S = 0.5
-"""Less is what a power-up may lag behind its clock before it is dated anew, and more [s]."""
-
 NEAR_S = 86_400.0
 """Soundings of visits no further apart than two of these are asked for together; more than `ANSWER_S` [s]."""
-
-ARRIVED_S = 1.0
-"""Uncertainty of what is dated by arrival alone [s]."""
 
 
 class PressReader:
@@ -177,18 +170,8 @@ def _around(starts_s: Sequence[float], visit: model.Visit) -> Sequence[float]:
 def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]:
     """Rows of `_presses` as presses; how sure their times are follows from the clocks of their power-ups as they are now."""
     boots = {row.boot_id for row in rows}
-    sure = {boot.id: _uncertainty(boot) for boot in connection.execute(select(BOOT).where(BOOT.c.id.in_(boots)))}
+    sure = {boot.id: uncertainty_of(boot) for boot in connection.execute(select(BOOT).where(BOOT.c.id.in_(boots)))}
     return [_press(row, sure[row.boot_id](row.start_up_s)) for row in rows]
-
-
-def _uncertainty(boot: Any) -> Callable[[float], float]:
-    """How sure the times of a power-up are, by its clock; and by how much they were moved away from what that says, since the next
-    power-up had begun by then."""
-    if boot.number is None:
-        return lambda up_s: ARRIVED_S
-    clock, dated = clock_of(boot), Line(boot.dated_offset_s, boot.dated_drift)
-    moved_s = clock.line().differs(dated, boot.last_up_s)
-    return lambda up_s: clock.uncertainty_s(up_s) + (moved_s if moved_s > MOVED_S else 0.0)
 
 
 def _visits() -> Select[Any]:

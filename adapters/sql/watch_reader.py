@@ -10,7 +10,7 @@ from sqlalchemy import Connection, func, select
 
 from adapters.sql import ask_tables, finding_tables, log_tables, tables
 from adapters.sql.engine import table
-from adapters.sql.power_ups import absences, all_boots, between_watches, chime_id, with_runs
+from adapters.sql.power_ups import absences, all_boots, between_watches, chime_id, loose_s, with_runs
 from service import model
 from service.asks import ANSWER_WITHIN_S
 from service.presses import blind
@@ -102,6 +102,8 @@ class WatchReader:
         self, connection: Connection, chime: model.Chime, start_s: float, end_s: float, now_s: float
     ) -> blind.Watch:
         boots = self._boots(connection, chime.site, chime.chime)
+        heard_of = with_runs(connection, boots, start_s, end_s)
+        loose = loose_s(connection, [row for row, *_ in heard_of])
         power_ups = [
             blind.PowerUp(
                 row.start_s,
@@ -112,8 +114,9 @@ class WatchReader:
                     blind.Missing(line.wall_s(h.start_up_s), line.wall_s(h.end_up_s), h.packs, h.records)
                     for h in missing
                 ],
+                loose.get(row.id, 0.0),
             )
-            for row, line, runs, missing in with_runs(connection, boots, start_s, end_s)
+            for row, line, runs, missing in heard_of
         ]
         silent_since_s: float | None = None
         if now_s < inf and (

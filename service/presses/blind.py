@@ -34,13 +34,17 @@ class Missing(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class PowerUp:
-    """One power-up. `listens_s`: its first pack; `last_s`: its last. `cause`: by its own word."""
+    """One power-up. `listens_s`: its first pack; `last_s`: its last. `cause`: by its own word.
+
+    `loose_s`: it may have run so much earlier, since all that came of it came late; not more than there is room before it [s].
+    """
 
     start_s: float
     listens_s: float
     last_s: float
     cause: str | None = None
     missing: Sequence[Missing] = ()
+    loose_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,15 +88,18 @@ def spells(watch: Watch) -> list[Spell]:
     """
     found: list[Spell] = []
     reached: float | None = None
+    surely: float | None = None  # until then it listened, however the last power-up is dated
     for power_up in sorted(watch.power_ups, key=lambda p: p.start_s):
         listens_s = power_up.listens_s
         if listens_s - power_up.start_s > STARTS_WITHIN_S:
             listens_s = power_up.start_s
-        if reached is not None and listens_s > reached:
+        if surely is not None and listens_s > surely:
             software = power_up.cause in ("software", "watchdog")
-            found.append(Spell(reached, listens_s, "chime restarted" if software else "chime without power"))
+            found.append(Spell(surely, listens_s, "chime restarted" if software else "chime without power"))
         found += [_of_hole(hole, watch) for hole in power_up.missing]
-        reached = max(reached or -inf, power_up.last_s)
+        room_s = power_up.start_s - reached if reached is not None else inf
+        reached = max(reached if reached is not None else -inf, power_up.last_s)
+        surely = reached - min(power_up.loose_s, max(room_s, 0.0))
     if watch.unnumbered:
         found += [Spell(start_s, end_s, "service down") for start_s, end_s in watch.service_down]
         found += [Spell(start_s, end_s, "chime absent") for start_s, end_s in watch.absent if end_s < inf]

@@ -16,8 +16,8 @@ from tests.builders import CHIME, SITE, T0
 
 RULE = f"/house/{SITE}/chime/{CHIME}/rule/chime-silent"
 
-BLANK = "watch.longer_than_s*86400"
-"""The rule counts in days, and so does its blank."""
+BLANK = "watch.longer_than_s*3600"
+"""The rule counts in hours, and so does its blank."""
 
 
 @pytest.fixture
@@ -83,10 +83,10 @@ def test_kept_as_they_stand_the_values_change_nothing(cottage: Cottage, client: 
 def test_tried_on_the_past_it_says_how_often_it_would_have_called(cottage: Cottage, client: TestClient) -> None:
     cottage.tick(8 * DAY_S)
     before = ruled(cottage)
-    found = client.post(f"{RULE}/values", data=values(client) | {BLANK: "2", "wish": "try"})
+    found = client.post(f"{RULE}/values", data=values(client) | {BLANK: "48", "wish": "try"})
     told = words(found.text)
     assert "The record holds 8 of the last 30 days; in them it would have called once." in told
-    assert f'name="{BLANK}" value="2"' in found.text  # what was filled in still stands
+    assert f'name="{BLANK}" value="48"' in found.text  # what was filled in still stands
     assert ruled(cottage) == before
 
 
@@ -95,7 +95,7 @@ def test_kept_it_counts_and_the_ready_set_takes_it_back(cottage: Cottage, client
     before = ruled(cottage)
     sent = values(client) | {BLANK: "4,5", "priority": "high", "wish": "keep"}
     assert "has these values from now on" in client.post(f"{RULE}/values", data=sent).text
-    assert ruled(cottage) == NoPack(4.5 * DAY_S)
+    assert ruled(cottage) == NoPack(4.5 * 3600.0)
     assert cottage.actions.rule(SITE, CHIME, "chime-silent").rule.priority is Priority.HIGH
     assert "Of the ready set, changed by somebody." in words(client.get(RULE).text)
     client.post(f"{RULE}/values", data={"wish": "ready"})

@@ -55,6 +55,20 @@ def test_packs_lost_before_anything_of_the_chime_had_arrived_are_told_as_well(st
     assert spell.packs == 2
 
 
+def test_a_power_up_that_is_dated_only_by_what_came_late_may_have_ended_earlier(store: SqlStore) -> None:
+    """Power from 100 to 126 s; its packs come long after the next power-up has begun, so that it is dated to end with that. The cut lies
+    from 126 to 180 s, and nobody can say where between 65 and 180 s the 26 s with power lie: all of it may have been blind."""
+    second = [sent(seq, up_s, boot=2, on_s=100.0, at_s=300.0) for seq, up_s in ((0, 5.0), (1, 25.0))]
+    take_in(store, [*minutes(0, 1), *second, *minutes(0, 5, boot=3, on_s=180.0)])
+    assert blind_s(store, 66.0, 184.0) == pytest.approx(118.0, abs=0.1)
+
+
+def test_a_power_up_of_which_a_pack_came_at_once_ended_when_it_says(store: SqlStore) -> None:
+    second = [sent(seq, 5.0 + 20.0 * seq, boot=2, on_s=100.0) for seq in range(3)]
+    take_in(store, [*minutes(0, 1), *second, *minutes(0, 5, boot=3, on_s=180.0)])
+    assert blind_s(store, 66.0, 184.0) == pytest.approx(118.0 - 40.0, abs=1.0)
+
+
 def test_packs_that_nothing_explains_are_lost(store: SqlStore) -> None:
     take_in(store, [*minutes(0, 5), *minutes(9, 12)])
     (spell,) = told(store)
