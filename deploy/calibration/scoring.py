@@ -53,7 +53,7 @@ def score(
 
 def _examine(item: tuple[Path, str, bool]) -> tuple[Json | None, Json | None, str]:
     """The answer; the quantities of the first survey by itself, if wanted; what went wrong."""
-    from service.bootstrap import examine
+    from service.commands import examine
 
     folder, name, change = item
     recording, sheet = folder / f"{name}.jsonl", folder / f"{name}.fitout.json"

@@ -114,3 +114,11 @@ def test_likelihoods_stated_are_compared_with_the_share_that_was_right() -> None
     for number in range(4):
         tally.add(str(number), truth_of("mains-low"), answer("mains-low" if number else "load-high", 0.75), "")
     assert tally.figures(wrong=False)["likelihoods"] == [{"from": 0.7, "n": 4, "stated": 0.75, "right": 0.75}]
+
+
+def test_a_draw_is_scored_by_what_examining_its_recordings_answers(folder: Path) -> None:
+    figures = scoring.score(folder, 1)
+    assert figures["n"] == COUNT
+    assert figures["crashes"] == 0
+    assert figures["packs_set_aside"] == 0
+    assert figures["quantities"]["reservoir_f"]["given"] >= 1
