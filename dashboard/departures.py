@@ -6,7 +6,7 @@ inks go to paper too.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from math import ceil, floor, log
+from math import log
 
 from markupsafe import Markup
 
@@ -101,6 +101,5 @@ def _named(tick: float) -> str:
         return say("expected")
     if tick >= 2.0:
         return f"×{figure(tick, 'g')}"
-    share = 100.0 * (tick - 1.0)
-    rounded = ceil(share - 1e-6) if share < 0 else floor(share + 1e-6)
-    return f"{'−' if share < 0 else '+'}{abs(rounded)}{words.THIN}%"
+    share = round(100.0 * (tick - 1.0))
+    return f"{'−' if share < 0 else '+'}{abs(share)}{words.THIN}%"

@@ -37,10 +37,7 @@ def _lead(house: House, text: str, found: Found) -> str:
     if found.more:
         parts.append(say("These are the newest {most}; a second word narrows it.", most=MOST))
     if found.looked_back_s is not None:
-        parts.append(say("Cadences are looked for back to {day}.", day=_day(house, found.looked_back_s)))
+        parts.append(
+            say("Cadences are looked for back to {day}.", day=words.day_and_year(found.looked_back_s, house.zone))
+        )
     return " ".join(parts)
-
-
-def _day(house: House, at_s: float) -> str:
-    day = words.local(at_s, house.zone).date()
-    return f"{words.day_and_month(day)} {day.year}"

@@ -203,17 +203,12 @@ def _supply(reader: Reader, house: House, chime: model.Chime, ahead: Sequence[Ou
     newest_s = max((point.at_s for point in points if point.name in NAMES), default=house.now_s)
     heads = (
         say("Quantity"),
-        _day(house, records[0].end_s) if records else say("Then"),
-        _day(house, newest_s),
+        words.day_and_year(records[0].end_s, house.zone) if records else say("Then"),
+        words.day_and_year(newest_s, house.zone),
         say("Limit"),
         say("In words"),
     )
     return Table(say("Supply, with the limits"), heads, rows)
-
-
-def _day(house: House, moment_s: float) -> str:
-    day = words.local(moment_s, house.zone).date()
-    return f"{words.day_and_month(day)} {day.year}"
 
 
 def _bounds(reader: Reader, house: House, chime: model.Chime) -> Table:

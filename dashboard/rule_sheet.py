@@ -111,8 +111,7 @@ def _blanks(rule: Rule, values: Mapping[str, Any], reasons: Mapping[str, str]) -
     for field, label in LABELS.items():
         name = field.removeprefix("watch.")
         now, before = (one["watch"] if field.startswith("watch.") else one for one in (values, kept))
-        if name not in before or (field == "deadband" and "limit" not in before and "limit" not in kept["watch"]
-                                  and "per_day" not in kept["watch"]):  # fmt: skip
+        if name not in before or (field == "deadband" and not {"limit", "per_day"} & kept["watch"].keys()):
             continue
         if name in ("longer_than_s", "share") and before[name] is None:
             continue  # the other of the two is given
@@ -121,7 +120,7 @@ def _blanks(rule: Rule, values: Mapping[str, Any], reasons: Mapping[str, str]) -
         shown = figure(value / factor, "g") if isinstance(value, int | float) else value or ""
         key = field if factor == 1.0 else f"{field}*{_factor(factor)}"
         kind = "time" if name in ("begins", "ends") else "decimal"
-        found.append(RuleBlank(field, key, say(label), shown, say(unit), kind, reasons.get(field, "")))
+        found.append(RuleBlank(field, key, say(label), shown, unit, kind, reasons.get(field, "")))
     return found
 
 
@@ -130,7 +129,8 @@ def _unit(rule: Rule, field: str, value: Any) -> tuple[float, str]:
     if field in SHARES:
         return 0.01, "%"
     if field.endswith("_s"):
-        return next((unit for unit in UNITS if value and value % unit[0] == 0.0), UNITS[2])
+        factor, unit = next((one for one in UNITS if value and value % one[0] == 0.0), UNITS[2])
+        return factor, say(unit)
     quantity = QUANTITIES.get(getattr(rule.watch, "name", ""))
     if quantity is None or field == "watch.more_than":
         return 1.0, ""

@@ -219,6 +219,12 @@ def day_long(day: date) -> str:
     return say("{weekday} {day} {year}", weekday=weekday(day), day=day_and_month(day), year=day.year)
 
 
+def day_and_year(time_s: float, zone: ZoneInfo) -> str:
+    """The day of a moment, as 25 November 2026."""
+    day = local(time_s, zone).date()
+    return f"{day_and_month(day)} {day.year}"
+
+
 def month_and_year(day: date) -> str:
     """As November 2026."""
     return f"{say(_MONTHS[day.month - 1])} {day.year}"

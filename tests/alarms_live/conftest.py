@@ -6,11 +6,15 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
 
 from adapters.sql.work import SqlStore
+from dashboard import assets, pages
 from service.alarm_actions import AlarmActions
 from service.alarm_ports import KeptRule
 from service.alarming import Alarming
+from service.health import Health
 from service.model import Event
 from service.ports import Work
 from tests.blind_time.listening import minutes, take_in
@@ -78,3 +82,20 @@ def cottage(tmp_path: Path) -> Iterator[Cottage]:
     opened.alarming.tick()
     yield opened
     store.close()
+
+
+@pytest.fixture
+def client(cottage: Cottage) -> Iterator[TestClient]:
+    """Its pages."""
+    app = FastAPI()
+    app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
+    router = pages.build(
+        cottage.store.reader(),
+        None,  # type: ignore[arg-type] - what else people do is not asked here
+        Health("0.1.0", T0, "127.0.0.1:7433"),
+        lambda: T0 + cottage.now_s,
+        alarms=cottage.actions,
+    )
+    app.router.routes.extend(router.routes)
+    with TestClient(app) as opened:
+        yield opened

@@ -1,39 +1,19 @@
 """Promise: each rule has a sheet. Other values are tried on the past and change nothing, then count, or are refused beside their blank."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from dashboard import assets, pages
 from service.alarms.rules import NoPack, Priority
-from service.health import Health
 from tests.alarms_live.conftest import Cottage
 from tests.alarms_live.test_alarms_speak_when_something_is_the_case import DAY_S
-from tests.builders import CHIME, SITE, T0
+from tests.builders import CHIME, SITE
 
 RULE = f"/house/{SITE}/chime/{CHIME}/rule/chime-silent"
 
 BLANK = "watch.longer_than_s*3600"
 """The rule counts in hours, and so does its blank."""
-
-
-@pytest.fixture
-def client(cottage: Cottage) -> Iterator[TestClient]:
-    app = FastAPI()
-    app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
-    router = pages.build(
-        cottage.store.reader(),
-        None,  # type: ignore[arg-type] - what else people do is not asked here
-        Health("0.1.0", T0, "127.0.0.1:7433"),
-        lambda: T0 + cottage.now_s,
-        alarms=cottage.actions,
-    )
-    app.router.routes.extend(router.routes)
-    with TestClient(app) as opened:
-        yield opened
 
 
 def values(client: TestClient) -> dict[str, str]:

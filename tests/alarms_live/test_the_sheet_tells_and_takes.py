@@ -1,36 +1,15 @@
 """Promise: the Alarms sheet says what calls, lets a person acknowledge, shelve and switch, without script, and refuses in words."""
 
 import re
-from collections.abc import Iterator
 
-import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from dashboard import assets, pages
-from service.health import Health
 from tests.alarms_live.conftest import Cottage
 from tests.alarms_live.test_alarms_speak_when_something_is_the_case import DAY_S
-from tests.builders import CHIME, SITE, T0
+from tests.builders import CHIME, SITE
 
 SHEET = f"/house/{SITE}/alarms"
 ALARM = f"/house/{SITE}/chime/{CHIME}/alarm/chime-silent"
-
-
-@pytest.fixture
-def client(cottage: Cottage) -> Iterator[TestClient]:
-    app = FastAPI()
-    app.mount(assets.MOUNTED_AT, assets.Assets(), name="static")
-    router = pages.build(
-        cottage.store.reader(),
-        None,  # type: ignore[arg-type] - what else people do is not asked here
-        Health("0.1.0", T0, "127.0.0.1:7433"),
-        lambda: T0 + cottage.now_s,
-        alarms=cottage.actions,
-    )
-    app.router.routes.extend(router.routes)
-    with TestClient(app) as opened:
-        yield opened
 
 
 def text(client: TestClient) -> str:

@@ -12,7 +12,7 @@ from dashboard import language, paper
 from service import model
 from service.presses.away import Away
 from tests.alarms_live.conftest import Cottage, cottage  # noqa: F401 - a fixture
-from tests.alarms_live.test_a_rule_is_tried_and_changed import client as rules  # noqa: F401 - a fixture
+from tests.alarms_live.conftest import client as rules  # noqa: F401 - a fixture
 from tests.alarms_live.test_alarms_speak_when_something_is_the_case import DAY_S
 from tests.builders import PRESS, T0, arrival, pack
 from tests.examined.recorded import SHEET
