@@ -13,8 +13,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from dashboard import examined
 from service.examine import Examined
+from tests.browsing import CHROMIUM, QUIET
 from tests.examined.conftest import HOSTILE
-from tests.house.test_started_as_a_person_starts_it import CHROMIUM, QUIET
 from tests.pages.reading import words_of
 
 ZONE = "Europe/London"

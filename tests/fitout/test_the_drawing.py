@@ -11,8 +11,8 @@ from playwright.sync_api import Browser, sync_playwright
 
 from dashboard.fitout_plot import HEIGHT, INKS, WIDTH, plot
 from service.supply.fitout_curves import curves, pulses
+from tests.browsing import CHROMIUM, QUIET
 from tests.fitout.conftest import Checked
-from tests.house.test_started_as_a_person_starts_it import CHROMIUM, QUIET
 
 BOXES = """[...document.querySelectorAll('text')].map(text => {
     const box = text.getBBox();

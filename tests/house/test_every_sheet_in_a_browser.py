@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.browsing import CHROMIUM, QUIET, led_on
 from tests.house.conftest import Running
-from tests.house.test_started_as_a_person_starts_it import CHROMIUM, QUIET
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text()
 HOUSE = "/house/tern-cottage"
@@ -61,7 +61,7 @@ def captured(demo: Running, tmp_path_factory: pytest.TempPathFactory, browser: B
     page.goto(f"{demo.url}{HOUSE}/bench")
     page.set_input_files("input[name=capture]", file)
     page.check("text=At the chime’s terminal")
-    page.click("text=Hand it in")
+    led_on(page, "text=Hand it in")
     assert "A half-wave, upwards at the chime’s terminal" in page.locator("h1").inner_text()
     page.close()
     return file
@@ -98,11 +98,11 @@ def test_the_homeowner_sees_who_rang_and_says_who_it_was(demo: Running, browser:
     page = _page(browser, "phone")
     page.goto(demo.url)
     assert re.search(r"visit|Nobody|caller", page.locator("h1").inner_text(), re.IGNORECASE)
-    page.locator(".entry a, .listed a, .remark a, .earlier a").first.click()
+    led_on(page, page.locator(".entry a, .listed a, .remark a, .earlier a").first)
     if "/day/" in page.url:
-        page.locator(".entry a").first.click()
+        led_on(page, page.locator(".entry a").first)
     page.fill("textarea", "A parcel for next door")
-    page.locator("form:has(textarea) button").first.click()
+    led_on(page, page.locator("form:has(textarea) button").first)
     assert (
         "A parcel for next door" in page.locator("main").inner_text()
         or page.input_value("textarea") == "A parcel for next door"
@@ -114,7 +114,7 @@ def test_the_installer_learns_what_is_wrong_and_takes_the_report_along(demo: Run
     page = _page(browser, "desk")
     page.goto(f"{demo.url}{HOUSE}/supply")
     assert "rail" in page.locator("h1").inner_text().lower()
-    page.click("nav.index >> text=Report")
+    led_on(page, "nav.index >> text=Report")
     assert page.locator("h1").inner_text() == "Report on the door bell"
     answer = page.request.get(demo.url + str(page.get_attribute("text=As a PDF", "href")))
     assert answer.headers["content-type"] == "application/pdf"
@@ -142,7 +142,7 @@ def test_the_maker_sees_whether_the_chime_talks_right(demo: Running, browser: Br
     page = _page(browser, "desk")
     page.goto(demo.url)
     assert "listening" in page.locator("#heard").inner_text()
-    page.click("footer >> text=Set aside")
+    led_on(page, "footer >> text=Set aside")
     assert page.locator("h1").inner_text()
     page.close()
 
@@ -176,9 +176,9 @@ def test_without_script_the_sheets_do_the_same(demo: Running, browser: Browser) 
     page = context.new_page()
     page.goto(f"{demo.url}{HOUSE}/fitout")
     page.fill("input[name=reservoir_rated_v]", "10")
-    page.click("button:text-is('Predict')")
+    led_on(page, "button:text-is('Predict')")
     assert page.locator("h1").inner_text() == "It will not work as it is."
-    page.click("footer >> text=Names")
+    led_on(page, "footer >> text=Names")
     assert page.locator("h1").inner_text()
     context.close()
 

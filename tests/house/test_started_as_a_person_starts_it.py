@@ -10,11 +10,8 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
+from tests.browsing import CHROMIUM, QUIET
 from tests.house.conftest import Running, command, free_port, start
-
-CHROMIUM = "/usr/bin/chromium"
-QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
 
 
 def until(true: Callable[[], bool], within_s: float = 20.0) -> bool:

@@ -17,7 +17,7 @@ from adapters.guard import Guard
 from adapters.http_server import Server
 from dashboard import assets, pages
 from service.teaching import Teaching
-from tests.house.test_started_as_a_person_starts_it import CHROMIUM, QUIET
+from tests.browsing import CHROMIUM, QUIET, led_on
 from tests.pages.tern_cottage import NOW_S, Record, health, usual_house, with_findings
 
 ICS = """BEGIN:VCALENDAR
@@ -61,11 +61,11 @@ def test_forms_are_let_in(served: tuple[Record, str]) -> None:
         page = browser.new_context(java_script_enabled=False).new_page()
         page.goto(f"{address}/house/tern-cottage/supply")
         page.click("summary:has-text('What it is compared with')")
-        page.click("button:has-text('Take the newest survey')")
+        led_on(page, "button:has-text('Take the newest survey')")
         assert page.url == f"{address}/house/tern-cottage/supply"
         page.goto(f"{address}/house/tern-cottage/names")
         page.fill("form >> nth=0 >> input[name=name]", "Tern House")
-        page.click("form >> nth=0 >> button")
+        led_on(page, "form >> nth=0 >> button")
         assert page.url.startswith(f"{address}/house/tern-cottage/names")
         browser.close()
     assert len(record.commissioning_list) == 1
@@ -80,27 +80,27 @@ def test_who_rang_is_said_and_asked_without_script(served: tuple[Record, str], t
         browser = browsers.chromium.launch(executable_path=CHROMIUM, args=QUIET)
         page = browser.new_context(java_script_enabled=False, viewport={"width": 390, "height": 844}).new_page()
         page.goto(f"{address}/")
-        page.click("a:has-text('16.47 Front door')")
+        led_on(page, "a:has-text('16.47 Front door')")
         page.fill("input[name=who]", "Ann")
         page.fill("textarea[name=note]", "early")
-        page.click("button:has-text('Keep')")
+        led_on(page, "button:has-text('Keep')")
         assert "Ann. Three presses in 24" in page.inner_text(".lead")
-        page.click("footer >> text=Callers")
+        led_on(page, "footer >> text=Callers")
         page.fill("#away input[name=name]", "Ann")
-        page.click("button:has-text('Keep it on this device')")
+        led_on(page, "button:has-text('Keep it on this device')")
         page.set_input_files("input[type=file]", calendar)
-        page.click("button:has-text('Read it')")
+        led_on(page, "button:has-text('Read it')")
         assert "At the seaside" in page.inner_text("#away")
         page.fill("#teach input[name=name]", "family")
         page.check("input[value='hall/garden']")
-        page.click("button:has-text('Begin the lesson')")
+        led_on(page, "button:has-text('Begin the lesson')")
         assert "No example of three heard." in page.inner_text("#cadences")
         page.goto(f"{address}/?since=away")
         assert "while you were away; the record is complete" in page.inner_text("h1")
         page.click("summary:has-text('Ask about another time')")
         page.fill("input[name=start]", "2026-11-24T12:00")
         page.fill("input[name=end]", "2026-11-24T18:00")
-        page.click("button:has-text('Ask')")
+        led_on(page, "button:has-text('Ask')")
         assert page.inner_text("h1") == "Two visits in that time; the record is complete."
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
         browser.close()
