@@ -6,6 +6,7 @@ The model of the circuit is loaded with this file: whoever never opens the sheet
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from dashboard import fitout_chart, fitout_contexts, fitout_fields, words
@@ -50,8 +51,8 @@ def make(reader: Reader, house: House, chime: Chime, asked: Asked) -> fitout_con
     try:
         sheet = fitout_fields.sheet_of(filled.items())
         change = _change(sheet, asked)
-        found = check(read_fitout(json.dumps(sheet | change)))
-        before = check(read_fitout(json.dumps(sheet))) if change else None
+        found = _checked(json.dumps(sheet | change))
+        before = _checked(json.dumps(sheet)) if change else None
     except (Refused, SettingError) as error:
         refused = refused or resaid(str(error))
     several = len(house.chimes) > 1
@@ -79,6 +80,12 @@ def make(reader: Reader, house: House, chime: Chime, asked: Asked) -> fitout_con
         said=asked.said,
         refused=refused,
     )
+
+
+@lru_cache(maxsize=16)
+def _checked(text: str) -> Check:
+    """A sheet that is opened again, or slid back to, is not solved again. Raises SettingError."""
+    return check(read_fitout(text))
 
 
 def _change(sheet: Mapping[str, Any], asked: Asked) -> dict[str, Any]:
@@ -250,6 +257,6 @@ def shown_fields(sheet: Mapping[str, Any]) -> list[Table]:
 
 def predicted(sheet: Mapping[str, Any]) -> tuple[Table, Sequence[str]]:
     """What follows from a kept sheet, and what is wrong or doubtful with it."""
-    found = check(read_fitout(json.dumps(dict(sheet))))
+    found = _checked(json.dumps(dict(sheet)))
     remarks = [f"{say(WEIGHTS[one.severity])}: {resaid(one.text)}" for one in found.remarks if one.severity != "note"]
     return _figures(found, None), [one.replace("'", "’") for one in remarks]

@@ -10,6 +10,7 @@ Knows no door, no store, no clock and no names beyond those taught; how a cadenc
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from math import inf
 from typing import Any, NamedTuple
 
@@ -41,6 +42,9 @@ ORDINARY_COMMON, ORDINARY_OWN = 0.45, 0.35
 """An ordinary caller who presses several times in a row: the median press and pause, the spread from caller to caller and that
 from press to press of one caller (estimates, no source; key holds of one typist spread by 27 %, bell presses by more)."""
 
+KEPT = 64
+"""Cadences whose models are kept: a page looks through a thousand visits for the same few."""
+
 
 @dataclass(frozen=True, slots=True)
 class Cadence:
@@ -61,14 +65,11 @@ class Cadence:
     @property
     def pause_s(self) -> float:
         """A longer pause than this is no part of the cadence: it parts two phrases [s]."""
-        middle, covariance = self.model()
-        longest = len(self.holds_s) + int(np.argmax(self.gaps_s))
-        return float(np.exp(middle[longest] + LONGEST_PAUSE_Z * np.sqrt(covariance[longest, longest])) + CYCLE_S)
+        return _pause_s(self)
 
     def model(self) -> tuple[Floats, Floats]:
         """Middle and covariance of the logarithms of a phrase still to come, presses first; the doubt of the examples included."""
-        middle = np.log(np.array(self.holds_s + self.gaps_s))
-        return middle, spread_of(middle) * (1.0 + 1.0 / self.examples)
+        return _model(self)
 
     def to_json(self) -> dict[str, Any]:
         return asdict(self) | {"holds_s": list(self.holds_s), "gaps_s": list(self.gaps_s)}
@@ -77,6 +78,22 @@ class Cadence:
     def from_json(cls, told: dict[str, Any]) -> "Cadence":
         """What `to_json` gave."""
         return cls(**(told | {"holds_s": tuple(told["holds_s"]), "gaps_s": tuple(told["gaps_s"])}))
+
+
+@lru_cache(maxsize=KEPT)
+def _model(cadence: Cadence) -> tuple[Floats, Floats]:
+    middle = np.log(np.array(cadence.holds_s + cadence.gaps_s))
+    covariance = spread_of(middle) * (1.0 + 1.0 / cadence.examples)
+    middle.setflags(write=False)
+    covariance.setflags(write=False)
+    return middle, covariance
+
+
+@lru_cache(maxsize=KEPT)
+def _pause_s(cadence: Cadence) -> float:
+    middle, covariance = _model(cadence)
+    longest = len(cadence.holds_s) + int(np.argmax(cadence.gaps_s))
+    return float(np.exp(middle[longest] + LONGEST_PAUSE_Z * np.sqrt(covariance[longest, longest])) + CYCLE_S)
 
 
 class Recognised(NamedTuple):
