@@ -22,6 +22,7 @@ from dashboard import (
     found_sheet,
     ledgers,
     report_pages,
+    stretch_asked,
     stretch_sheet,
     supply_sheet,
     visit_pages,
@@ -184,7 +185,7 @@ def _others(
         house = back(reader, reader.site(site), health, clock(), 0, stale_after_s)
         known = reader.chime(site, chime)
         try:
-            asked = stretch_sheet.asked_of(house, known, first, last, burst)
+            asked = stretch_asked.asked_of(house, known, first, last, burst)
             sheet = stretch_sheet.make(reader, house, known, asked)
         except (ValueError, OverflowError, OSError):
             raise NotFound(

@@ -7,6 +7,8 @@ stretched frame of 1000 by 1000 whose lines keep their width.
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
 
 from markupsafe import Markup
 
@@ -22,6 +24,9 @@ DAY_SHARE = 0.82
 """The last day takes this part of its panel, the rest is for the words at its end."""
 
 LABEL_PITCH = 1.25  # [em]
+PARTED = 1.6
+"""Points further apart than so many times what is usual are not joined."""
+
 LEAST = 0.009  # of a panel: 3 px
 
 
@@ -49,6 +54,7 @@ class Panel:
     boots: Sequence[float]
     blind: Sequence[tuple[float, float]]
     ticks: Sequence[tuple[float, str]]
+    until_now: bool = True
 
     def fraction(self, moment_s: float) -> float:
         return min(max((moment_s - self.start_s) / (self.end_s - self.start_s), 0.0), 1.0)
@@ -115,7 +121,7 @@ def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[fl
         if doubtful:
             marks.append(at(panel.fraction(moment_s) * share, LANE, ink.strokes((True,), False, 12, 3), class_="small"))
     marks.append(_strokes([panel.fraction(moment_s) * share for moment_s, doubtful in panel.presses if not doubtful]))
-    now = [line_down(share, TOP - 0.3, LANE + 0.7, "now")]
+    now = [line_down(share, TOP - 0.3, LANE + 0.7, "now")] if panel.until_now else []
     return drawing(
         HEIGHT, *grid, *marks, _traces(panel, scale, share), *numerals, *now, *_ends(scale, share, ends), class_="panel"
     )
@@ -138,15 +144,12 @@ def _traces(panel: Panel, scale: Scale, share: float) -> Markup:
         return f"{(1 - (value_v - scale.low_v) / (scale.high_v - scale.low_v)) * 1000:.1f}"
 
     uprights, means, lows = [], [], []
-    before: SupplyPoint | None = None
-    for point in panel.points:
+    for point, whole in zip(panel.points, joined(panel.points), strict=True):
         middle = x((point.start_s + point.end_s) / 2)
         if point.min_v is not None and point.max_v is not None:
             uprights.append(f"M{middle} {y(point.min_v)}V{y(point.max_v)}")
         if point.mean_v is not None:
-            whole = before is not None and point.start_s - before.end_s < 0.6 * (point.end_s - point.start_s)
             means.append(f"{'L' if whole else 'M'}{middle} {y(point.mean_v)}" + ("" if whole else "h.5"))
-            before = point
         if point.low_v is not None:
             centre = panel.fraction((point.start_s + point.end_s) / 2) * 1000
             lows.append(f"M{centre - 4:.1f} {y(point.low_v)}H{centre + 4:.1f}")
@@ -165,6 +168,17 @@ def _traces(panel: Panel, scale: Scale, share: float) -> Markup:
         preserveAspectRatio="none",
         overflow="visible",
     )
+
+
+def joined(points: Sequence[SupplyPoint]) -> list[bool]:
+    """Whether the mean's line leads to each point from the one before it: not across more than is usual between two of them."""
+    starts = [point.start_s for point in points]
+    apart = [later - earlier for earlier, later in pairwise(starts)]
+    usual_s = median(apart) if apart else 0.0
+    held = [before.mean_v is not None and after.mean_v is not None for before, after in pairwise(points)]
+    return [False, *(both and far_s <= PARTED * usual_s for both, far_s in zip(held, apart, strict=True))][
+        : len(points)
+    ]
 
 
 def _ends(scale: Scale, share: float, ends: Sequence[tuple[float, str, str]]) -> list[Markup]:

@@ -1,7 +1,8 @@
 """What the template of a stretch of the supply is given. See contexts.py."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from markupsafe import Markup
 
@@ -19,8 +20,11 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
+    """`figures`: what is drawn, for the script; see chart_data."""
+
     title: str
     picture: Markup
+    figures: Mapping[str, Any]
     told: str
 
 
@@ -37,14 +41,15 @@ class StretchSheet:
     head: Head
     span: Sequence[str]
     chime: str
+    zone: str
     headline: str
     lead: str
     lengths: Sequence[Way]
     steps: Sequence[Way]
     start: str  # of the form, 2026-11-01
     end: str
-    scale: Markup
     rail: Markup | None
+    rail_figures: Mapping[str, Any] | None
     trends: Sequence[Trend]
     surveys: Sequence[Way]
     cycles: Sequence[Cycle]

@@ -4,15 +4,15 @@ Judges nothing. Drawn from some three hundred points whatever its length. Makes 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
-from dashboard import quantities, rail_chart, stretch_contexts, words
+from dashboard import chart_data, quantities, rail_chart, stretch_asked, stretch_contexts, words
 from dashboard.contexts import Row, Table
 from dashboard.doorstep import head
-from dashboard.house import House, midnight_s
-from dashboard.language import marked, say
+from dashboard.house import House
+from dashboard.language import say
 from dashboard.predicted_cycle import cycles_of
+from dashboard.stretch_asked import DAY_S, HOUR_S, LEAST_S, Asked
 from dashboard.trend_chart import Reading, Trend, draw_trend
 from service import model, outlooks
 from service.findings.outlook import limits_of
@@ -20,16 +20,7 @@ from service.findings.testimony import SURVEY_S
 from service.ports import Reader
 from service.supply.assumptions import basis_of
 
-DAY_S, HOUR_S = 86_400.0, 3_600.0
 POINTS = 300
-LENGTHS = (
-    (marked("ten years"), 3653),
-    (marked("a year"), 365),
-    (marked("a quarter"), 91),
-    (marked("a month"), 30),
-    (marked("a week"), 7),
-    (marked("a day"), 1),
-)
 MOST_MARKS = 400
 """Presses or soundings beyond are not drawn one by one."""
 
@@ -42,52 +33,27 @@ SCALES = {"reservoir_f": (1e6, "µF"), "sound_a": (1e3, "mA")}
 ROWS = 12
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """Days, both included; `burst_s`: a survey that is opened [POSIX s]."""
-
-    first: date
-    last: date
-    burst_s: float | None = None
-
-    @property
-    def days(self) -> int:
-        return (self.last - self.first).days + 1
-
-
-def asked_of(house: House, chime: model.Chime, first: str, last: str, burst_s: float | None) -> Asked:
-    """Raises ValueError for what is no day. Without any: since the chime was first heard."""
-    end = date.fromisoformat(last) if last else house.today
-    begin = date.fromisoformat(first) if first else words.local(chime.first_heard_s, house.zone).date()
-    if begin > end:
-        begin, end = end, begin
-    return Asked(begin, min(end, house.today) if begin <= house.today else end, burst_s)
-
-
 def make(reader: Reader, house: House, chime: model.Chime, asked: Asked) -> stretch_contexts.StretchSheet:
     """`house` is needed for its zone, its clock and its name alone."""
-    site, name, zone = house.site.site, chime.chime, house.zone
-    start_s = midnight_s(asked.first, zone)
-    end_s = min(midnight_s(asked.last + timedelta(days=1), zone), house.now_s + 1.0)
-    end_s = max(end_s, start_s + HOUR_S)
+    site, name = house.site.site, chime.chime
+    start_s, end_s = asked.start_s, max(min(asked.end_s, house.now_s + 1.0), asked.start_s + LEAST_S)
     points = reader.supply(site, name, start_s, end_s, step_of(end_s - start_s))
-    scale = rail_chart.scale_of(points)
-    ticks = _ticks(asked, house)
+    ticks = stretch_asked.ticks(house, asked)
+    scale, panel = rail_chart.scale_of(points), _panel(reader, house, chime, start_s, end_s, points, ticks)
     bursts = reader.bursts(site, name, start_s, end_s, limit=4 * SURVEYS)
     return stretch_contexts.StretchSheet(
         head=head(house, say("Supply"), "supply"),
-        span=[say("{day} to", day=_day(asked.first)), _day(asked.last)] if asked.days > 1 else [_day(asked.first)],
+        span=_span(house, asked),
         chime=name,
+        zone=house.zone.key,
         headline=_headline(points),
         lead=_lead(reader, site, name, start_s, end_s, len(points)),
-        lengths=[_length(house, asked, text, days) for text, days in LENGTHS],
-        steps=_steps(house, asked),
+        lengths=stretch_asked.lengths(house, asked),
+        steps=stretch_asked.steps(house, asked),
         start=asked.first.isoformat(),
         end=asked.last.isoformat(),
-        scale=rail_chart.draw_scale(scale),
-        rail=rail_chart.draw_panel(_panel(reader, house, chime, start_s, end_s, points, ticks), scale, 1.0)
-        if points
-        else None,
+        rail=rail_chart.draw_panel(panel, scale, 1.0) if points else None,
+        rail_figures=chart_data.of_rail(panel, scale) if points else None,
         trends=_trends(reader, house, chime, start_s, end_s, ticks),
         surveys=_surveys(house, asked, bursts),
         cycles=cycles_of(reader, house, chime, [one for one in bursts if _opened(one, asked)])
@@ -104,10 +70,23 @@ def step_of(length_s: float) -> float:
     [300.0, 10800.0, 1036800.0]
     """
     wanted = length_s / POINTS
-    for step in (60.0, 300.0, 600.0, 1800.0, HOUR_S, 3 * HOUR_S, 6 * HOUR_S, 12 * HOUR_S):
+    for step in (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, HOUR_S, 3 * HOUR_S, 6 * HOUR_S, 12 * HOUR_S):
         if step >= wanted:
             return step
     return max(round(wanted / DAY_S), 1) * DAY_S
+
+
+def _span(house: House, asked: Asked) -> list[str]:
+    if asked.whole:
+        return [say("{day} to", day=_day(asked.first)), _day(asked.last)] if asked.days > 1 else [_day(asked.first)]
+    ends = (asked.first, asked.start_s), (asked.last, asked.end_s)
+    first, last = (f"{_day(day)}, {words.clock(moment_s, house.zone)}" for day, moment_s in ends)
+    if asked.days == 1:
+        return [
+            _day(asked.first),
+            words.to(words.clock(asked.start_s, house.zone), words.clock(asked.end_s, house.zone)),
+        ]
+    return [say("{day} to", day=first), last]
 
 
 def _day(day: date) -> str:
@@ -145,42 +124,6 @@ def _lead(reader: Reader, site: str, chime: str, start_s: float, end_s: float, p
     return say("{started} Drawn from {points} stretches; a gap is a gap in the record.", started=started, points=points)
 
 
-def _length(house: House, asked: Asked, text: str, days: int) -> stretch_contexts.Way:
-    """Another length about the same end."""
-    first = max(asked.last - timedelta(days=days - 1), date(1970, 1, 2))
-    return stretch_contexts.Way(say(text), f"first={first}&last={asked.last}", asked.days == days)
-
-
-def _steps(house: House, asked: Asked) -> list[stretch_contexts.Way]:
-    by = timedelta(days=max(asked.days // 2, 1))
-    ways = [stretch_contexts.Way(say("earlier"), f"first={asked.first - by}&last={asked.last - by}", False)]
-    later = asked.last + by
-    if later <= house.today:
-        ways.append(stretch_contexts.Way(say("later"), f"first={asked.first + by}&last={later}", False))
-    if asked.days > 2:
-        third = asked.days // 3
-        middle = asked.first + timedelta(days=third)
-        ways.append(
-            stretch_contexts.Way(
-                say("the middle third"), f"first={middle}&last={middle + timedelta(days=max(third - 1, 0))}", False
-            )
-        )
-    return ways
-
-
-def _ticks(asked: Asked, house: House) -> list[tuple[float, str]]:
-    """Some four days by name; the hours of a single day."""
-    if asked.days == 1:
-        start_s = midnight_s(asked.first, house.zone)
-        return [(start_s + hour * HOUR_S, f"{hour:02d}") for hour in range(0, 25, 6)]
-    every = max(round(asked.days / 3), 1)  # few enough for a phone
-    days = [asked.first + timedelta(days=n) for n in range(0, asked.days + 1, every)]
-    return [
-        (midnight_s(day, house.zone), words.month_short(day) if asked.days > 400 else words.day_short(day))
-        for day in days
-    ]
-
-
 def _panel(
     reader: Reader, house: House, chime: model.Chime, start_s: float, end_s: float, points: Sequence[model.SupplyPoint],
     ticks: Sequence[tuple[float, str]],
@@ -206,6 +149,7 @@ def _panel(
         [one.start_s for one in reader.boots(site, name, start_s, end_s) if one.start_s >= start_s][-MOST_MARKS:],
         blind,
         ticks,
+        until_now=end_s >= house.now_s,
     )
 
 
@@ -251,7 +195,11 @@ def _trends(
         told += (
             say(" The limit is {figure}.", figure=quantities.figure(quantity, limit.value)) if limit is not None else ""
         )
-        found.append(stretch_contexts.Trend(f"{quantities.name_of(quantity)}, {unit}", draw_trend(trend), told))
+        found.append(
+            stretch_contexts.Trend(
+                f"{quantities.name_of(quantity)}, {unit}", draw_trend(trend), chart_data.of_trend(trend, unit), told
+            )
+        )
     return found
 
 
@@ -264,7 +212,7 @@ def _surveys(house: House, asked: Asked, bursts: Sequence[model.Burst]) -> list[
     return [
         stretch_contexts.Way(
             _short(moment_s, house),
-            f"first={asked.first}&last={asked.last}&burst={moment_s:.3f}",
+            f"{asked.query}&burst={moment_s:.3f}",
             asked.burst_s is not None and abs(moment_s - asked.burst_s) < 0.01,
         )
         for moment_s in moments[:SURVEYS]

@@ -39,7 +39,7 @@ class Trend:
 
 
 def draw_trend(trend: Trend) -> Markup:
-    scale = _scale(trend)
+    scale = scale_of_trend(trend)
 
     def place(value: float) -> float:
         return BOTTOM - (value - scale.low_v) / (scale.high_v - scale.low_v) * (BOTTOM - TOP)
@@ -83,7 +83,7 @@ def draw_trend(trend: Trend) -> Markup:
     return drawing(HEIGHT, *drawn, frame, class_="panel trend")
 
 
-def _scale(trend: Trend) -> Scale:
+def scale_of_trend(trend: Trend) -> Scale:
     """Of the readings and what they began with; of the limit too, where that does not flatten them."""
     values = [value for one in trend.readings for value in (one.low, one.high)]
     values += [trend.commissioned] if trend.commissioned is not None else []

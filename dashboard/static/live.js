@@ -55,6 +55,7 @@ async function renew() {
   for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
   if (focus) sheet.querySelectorAll(FOCUSABLE)[focus - 1]?.focus({ preventScroll: true });
   scrollTo(x, y);
+  document.dispatchEvent(new Event("renewed"));
   if (stream && stream.readyState !== EventSource.OPEN) lost();
 }
 
@@ -114,6 +115,8 @@ lookAgain();
 setInterval(() => {
   if (document.visibilityState === "visible" && performance.now() - lastRefresh >= MINUTE_MS) refresh();
 }, 5_000);
+document.addEventListener("outdated", refresh); // another stretch of a chart is asked for
+addEventListener("popstate", refresh);
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState === "visible") refresh();
 });

@@ -2,29 +2,17 @@
 `drawn.py [TIMES]` (10). Needs what deploy/test installs.
 
 The house is that of years.py. Prints, p50 and p95 of so many loads: from the last byte of the page to its first paint, and to the frame
-after everything has been laid out; and for the zoom, from the click to that frame, the server's part included.
+after everything has been laid out; for a zoom by its links, from the click to that frame, the server's part included; and for one by hand,
+from the end of the stroke until the stretch is shown from what is there, and until it is shown from readings of its own.
 """
 
-import socket
 import sys
 import tempfile
-import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-import uvicorn
 from benchmarks import years
 from playwright.sync_api import Page, sync_playwright
-
-from adapters.sql.work import SqlStore
-from service import bootstrap
-from service.actions import Actions
-from service.health import Health
-from service.hub import Hub
-from service.processes import settle
-from service.settings import Settings
 
 QUIET = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
 DRAWN = """() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => {
@@ -36,31 +24,6 @@ SETTLED = "() => new Promise(done => requestAnimationFrame(() => requestAnimatio
 ZOOM = ("a year", "a month", "a week", "a day")
 
 
-@contextmanager
-def served(folder: Path, now_s: float) -> Iterator[str]:
-    path = folder / "record.sqlite"
-    years.fill(path, now_s, 0.2)
-    store = SqlStore(f"sqlite:///{path}", "Europe/London")
-    health, hub = Health("0", now_s, "127.0.0.1:7433"), Hub()
-    keeper = years.Nobody(store)
-    app = bootstrap.build_app(
-        store.reader(), keeper, Actions(keeper), health, hub, Settings(data=folder), time.time  # type: ignore[arg-type]
-    )  # fmt: skip
-    settle()
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="error"))
-    thread = threading.Thread(target=server.run)
-    thread.start()
-    while not server.started:
-        time.sleep(0.05)
-    yield f"http://127.0.0.1:{port}"
-    server.should_exit = True
-    thread.join()
-    store.close()
-
-
 def told(name: str, taken: list[float]) -> None:
     taken.sort()
     print(
@@ -69,17 +32,42 @@ def told(name: str, taken: list[float]) -> None:
 
 
 def zoomed(page: Page, text: str) -> float:
+    before = page.locator(".when").first.inner_text()
     begun_s = time.perf_counter()
-    with page.expect_navigation(wait_until="domcontentloaded"):
-        page.click(f"a:text-is('{text}')")
-    page.evaluate(SETTLED)
+    page.click(f"a:text-is('{text}')")
+    _renewed(page, before)
     return 1000.0 * (time.perf_counter() - begun_s)
+
+
+def by_hand(page: Page) -> tuple[float, float]:
+    """A tenth of the chart drawn out: until it is shown coarse, and until the finer sheet stands."""
+    plot = page.locator(".u-over").first.bounding_box()
+    assert plot is not None
+    before, height = page.locator(".when").first.inner_text(), plot["y"] + plot["height"] / 2
+    page.mouse.move(plot["x"] + 0.8 * plot["width"], height)
+    page.mouse.down()
+    page.mouse.move(plot["x"] + 0.9 * plot["width"], height, steps=3)
+    begun_s = time.perf_counter()
+    page.mouse.up()
+    page.evaluate(SETTLED)
+    coarse_s = time.perf_counter() - begun_s
+    _renewed(page, before)
+    return 1000.0 * coarse_s, 1000.0 * (time.perf_counter() - begun_s)
+
+
+def _renewed(page: Page, before: str) -> None:
+    page.wait_for_function("before => document.querySelector('.when').innerText !== before", arg=before, polling="raf")
+    page.evaluate(SETTLED)
 
 
 def main() -> None:
     times = int(sys.argv[1]) if len(sys.argv) > 1 else 10
     now_s = time.time()
-    with tempfile.TemporaryDirectory() as folder, served(Path(folder), now_s) as url, sync_playwright() as browsers:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        years.served(Path(folder), now_s, 0.2) as url,
+        sync_playwright() as browsers,
+    ):
         browser = browsers.chromium.launch(executable_path="/usr/bin/chromium", args=QUIET)
         last = time.strftime("%Y-%m-%d", time.gmtime(now_s))
         first = time.strftime("%Y-%m-%d", time.gmtime(now_s - 3650 * years.DAY_S))
@@ -100,8 +88,20 @@ def main() -> None:
                 page.goto(whole)
                 for text in ZOOM:
                     steps[text].append(zoomed(page, text))
+                    page.wait_for_timeout(400)  # live.js waits between two sheets that follow each other at once
             for text, taken in steps.items():
                 told(f"zoom to {text}, {name}: click to drawn", taken)
+            coarse, fine = [], []
+            for _ in range(times):
+                page.goto(whole)
+                page.evaluate(SETTLED)
+                for _ in range(3):
+                    shown = by_hand(page)
+                    coarse.append(shown[0])
+                    fine.append(shown[1])
+                    page.wait_for_timeout(400)
+            told(f"drawn out by hand, {name}: shown", coarse)
+            told(f"drawn out by hand, {name}: in full", fine)
             page.close()
         browser.close()
 

@@ -1,6 +1,7 @@
 """Any stretch of the supply can be asked for, from ten years to one cycle of the mains, with limits, intervals and what it began with."""
 
 import base64
+import json
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -112,8 +113,63 @@ def test_earlier_later_and_narrower(house: OpenedHouse) -> None:
     }
 
 
+def test_moments_within_two_days_are_shown_as_they_are_asked_for(house: OpenedHouse) -> None:
+    """The house is in London, an hour ahead of UTC in September."""
+    page = shown(house, "?first=2026-09-20T05:00:00Z&last=2026-09-20T08:30:00Z")
+    assert "06.00 to 09.30" in page
+    told = house.client.get(
+        f"/api/v1/sites/{SITE}/chimes/{CHIME}/supply?start=2026-09-20T05:00:00Z&end=2026-09-20T08:30:00Z"
+    ).json()["supply"]
+    assert f"between {min(one['min_v'] for one in told):.2f} V and {max(one['max_v'] for one in told):.2f} V." in page
+    ways = {told: way for way, told in re.findall(r'\?(first=[^"]*)"><i>(.*?)</i>', page)}
+    assert ways == {
+        "earlier": "first=2026-09-20T03:15:00Z&last=2026-09-20T06:45:00Z",
+        "later": "first=2026-09-20T06:45:00Z&last=2026-09-20T10:15:00Z",
+        "the middle third": "first=2026-09-20T06:10:00Z&last=2026-09-20T07:20:00Z",
+    }
+    assert (
+        shown(house, "?first=2026-09-20T06:00&last=2026-09-20T09:30").count("06.00 to 09.30") == 1
+    )  # by the house's clock
+    assert "06.00 to 06.10" in shown(house, "?first=2026-09-20T05:05:00Z&last=2026-09-20T05:05:01Z")  # no shorter one
+    over = shown(house, "?first=2026-09-20T05:00:00Z&last=2026-09-23T08:30:00Z")
+    assert 'name="last" value="2026-09-23"' in over
+    assert "September 2026 to" in over  # beyond two days, whole ones
+
+
+def test_the_script_gets_what_the_drawing_shows(house: OpenedHouse) -> None:
+    """Points, gap, press, blind time and limit; and the figures are what the API tells."""
+    page = shown(house, "?first=2026-09-10&last=2026-10-24")
+    rail, reservoir = (json.loads(one) for one in re.findall(r'class="figures">(.*?)</script>', page))
+    told = house.client.get(
+        f"/api/v1/sites/{SITE}/chimes/{CHIME}/supply?start=2026-09-09T23:00:00Z&end=2026-10-24T23:00:00Z&step_s=21600"
+    ).json()["supply"]
+    points = [one for one in rail["points"] if one[1] is not None]
+    assert [one[1:4] for one in points] == pytest.approx(
+        [pytest.approx([one["mean_v"], one["min_v"], one["max_v"]], abs=1e-3) for one in told]
+    )
+    assert len(rail["points"]) - len(points) == 1  # the two days that are missing
+    assert len(rail["presses"]) == 1
+    assert any(end_s - start_s > 1.9 * DAY_S for start_s, end_s in rail["blind"])
+    assert [one[1] for one in reservoir["points"]] == pytest.approx([1000, 990, 980, 970, 960, 950])
+    assert reservoir["limit"] == pytest.approx(850)
+    assert (reservoir["low"], reservoir["high"]) == (850, 1050)
+
+
+def test_readings_as_far_apart_as_the_chime_sends_them_are_one_line(tmp_path: Path) -> None:
+    """One of a second in each minute; five are missing."""
+    minutes = [n for n in range(1, 60) if not 30 <= n < 35]
+    figures = [{"n": "rail.mean", "u": "V", "v": 14.0}, {"n": "rail.window", "u": "s", "v": 1}]
+    heard = [arrival(pack(n, *figures, up_s=60.0 * n), 60.0 * n + 0.05) for n in minutes]
+    with open_house(tmp_path, heard, SHEET) as house:
+        house.clock[0] = T0 + 3600.0
+        start, end = (datetime.fromtimestamp(T0 + at_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ") for at_s in (0.0, 3600.0))
+        means = re.search(r'<path d="([^"]*)" class="trace"', shown(house, f"?first={start}&last={end}"))
+    assert means is not None
+    assert means[1].count("M") == 2
+
+
 def test_what_is_no_stretch_gets_a_sentence(house: OpenedHouse) -> None:
-    for query in ("?first=yesterday", "?first=2026-02-30", "?last=9999-99-99"):
+    for query in ("?first=yesterday", "?first=2026-02-30", "?last=9999-99-99", "?first=2026-09-20T25:00"):
         answer = house.client.get(PAGE + query)
         assert answer.status_code == 404
         assert "no stretch of days" in answer.text
