@@ -2,15 +2,12 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from dashboard import language, paper
-from service import model
-from service.presses.away import Away
 from tests.alarms_live.conftest import Cottage, cottage  # noqa: F401 - a fixture
 from tests.alarms_live.conftest import client as rules  # noqa: F401 - a fixture
 from tests.alarms_live.test_alarms_speak_when_something_is_the_case import DAY_S
@@ -19,19 +16,14 @@ from tests.examined.recorded import SHEET
 from tests.language.bracketed import Bracketed, escaped
 from tests.opened_house import OpenedHouse, open_house
 from tests.pages.conftest import Opened, opened  # noqa: F401 - a fixture
-from tests.pages.tern_cottage import NOW_S, Record, at, empty_house, health, usual_house, with_findings, with_supply
-from tests.pages.test_forms_do_what_they_say import aside
+from tests.pages.states import HOUSE, STATES, full_house
 
-HOUSE = "/house/tern-cottage"
 GERMAN = {"accept-language": "de"}
 NAMED = re.compile(
     "Bellcrank|Tern Cottage|[Ff]ront( door)?|[Gg]arden( door)?|hall|loft|Ann|MQTT|HTTP|CSV|WAV|API|PDF|LED|AWG|rms|Europe/London|UTC|"
     r"\bmin\b|kHz|dBm|family|postman|parcel|nobody|terminal\.csv|[a-z]+_[a-z_]+|rail\.mean|regulator|doors|nowhere|reservoir-aged|contact-stuck|tern-cottage|soon|x{40,}"
 )
 """What somebody named, and what every language writes so."""
-
-
-FULL = "The record cannot be written: the disk is full. Free some space, and it will go on by itself."
 
 
 @pytest.fixture(autouse=True)
@@ -53,67 +45,19 @@ def assert_said(client: object, *addresses: str) -> None:
         assert list(escaped(answer.text, NAMED)) == [], address
 
 
-def full_house() -> Record:
-    record = with_findings(with_supply(usual_house()))
-    record.rang("front", "25 Nov 2026 12.00", (0.01,), doubtful=True)
-    record.rang("garden", "25 Nov 2026 13.00", (2.5, 0.4, 0.4))
-    record.rang("garden", "25 Nov 2026 15.00", (0.4,), uncertainty_s=4.0, sounds=False)
-    record.press_list = [
-        replace(one, drop_outs=2, bounce=True, cut_off=True) if one.door == "garden" else one
-        for one in record.press_list
-    ]
-    record.notes = {1: ("Ann", "parcel, postman"), 2: ("Ann", None)}
-    record.cadence_of = {1: "family"}
-    record.set_aside_list = [aside(1, b"\x9f\xa3\x21\x02"), aside(2, b'[{"n":"rail.mean","u":"V","v":400}]')]
-    record.redating_list.append(
-        model.Redating("tern-cottage", "hall", NOW_S - 60.0, at("25 Nov 2026 11.00"), NOW_S, 7200.0, "better estimate")
-    )
-    record.away_list = [
-        ("Ann", Away("one", "", at("20 Nov 2026 09.00"), at("22 Nov 2026 18.00"))),
-        ("Ann", Away("two", "", at("28 Nov 2026 09.00"), at("29 Nov 2026 18.00"))),
-    ]
-    return record
-
-
-def test_the_pages_of_a_house_with_a_past(opened: Opened) -> None:  # noqa: F811
-    client = opened(full_house())
-    visits = [f"{HOUSE}/visit/{number}" for number in range(1, 7)]
-    days = [f"{HOUSE}/day/2026-11-{day}" for day in (20, 24, 25)]
-    assert_said(
-        client, "/", f"{HOUSE}?since=look", f"{HOUSE}?start=2026-11-20T09:00", f"{HOUSE}/callers", f"{HOUSE}/supply",
-        f"{HOUSE}/set-aside", f"{HOUSE}/names", f"{HOUSE}/found?words=postman", f"{HOUSE}/found", "/house/nowhere", *days, *visits,
-        f"{HOUSE}/day/soon", f"{HOUSE}?start=soon",
-    )  # fmt: skip
+@pytest.mark.parametrize("state", STATES)
+def test_the_pages_in_every_state(opened: Opened, state: str) -> None:  # noqa: F811
+    told = STATES[state]
+    client = opened(told.record(), **told.given())
+    assert_said(client, *told.addresses)
     client.cookies.set("name", "Ann")
-    assert_said(client, "/", f"{HOUSE}?since=away", f"{HOUSE}/callers")
+    assert_said(client, "/")
 
 
-def test_the_pages_of_houses_that_have_nothing_to_tell(opened: Opened) -> None:  # noqa: F811
-    assert_said(
-        opened(empty_house()),
-        "/",
-        f"{HOUSE}/callers",
-        f"{HOUSE}/supply",
-        f"{HOUSE}/set-aside",
-        f"{HOUSE}/day/2026-11-20",
-    )
-    unclaimed = empty_house()
-    unclaimed.chime_list = [replace(one, claimed=False) for one in unclaimed.chime_list]
-    assert_said(opened(unclaimed), "/")
-    nobody = empty_house()
-    nobody.chime_list = []
-    assert_said(opened(nobody), "/")
-    silent = usual_house()
-    assert_said(opened(silent, now_s=NOW_S + 7200.0), "/", f"{HOUSE}/supply")
-
-
-def test_the_pages_when_the_record_fails(opened: Opened) -> None:  # noqa: F811
-    failing = health()
-    failing.store_trouble, failing.store_since_s = FULL, at("25 Nov 2026 17.42")
-    assert_said(opened(usual_house(), told=failing), "/")
-    record = usual_house()
-    record.trouble = FULL
-    assert_said(opened(record), "/")
+def test_the_pages_of_somebody_who_was_away(opened: Opened) -> None:  # noqa: F811
+    client = opened(full_house())
+    client.cookies.set("name", "Ann")
+    assert_said(client, f"{HOUSE}?since=away", f"{HOUSE}/callers")
 
 
 def test_what_a_form_is_answered(opened: Opened) -> None:  # noqa: F811
