@@ -27,6 +27,7 @@ def of_rail(panel: Panel, scale: Scale) -> dict[str, Any]:
         "presses": [_moment(moment_s) for moment_s, doubtful in panel.presses if not doubtful],
         "doubtful": [_moment(moment_s) for moment_s, doubtful in panel.presses if doubtful],
         "sounds": [*map(_moment, panel.soundings)],
+        "dips": [[_moment(moment_s), rose] for moment_s, rose in panel.dips],
         "starts": [*map(_moment, panel.boots)],
         "blind": [[_moment(start_s), _moment(end_s)] for start_s, end_s in panel.blind],
     }

@@ -24,6 +24,7 @@ DAY_SHARE = 0.82
 """The last day takes this part of its panel, the rest is for the words at its end."""
 
 LABEL_PITCH = 1.25  # [em]
+DIP = 4  # half of a mark of the mains [px]
 PARTED = 1.6
 """Points further apart than so many times what is usual are not joined."""
 
@@ -44,7 +45,8 @@ class Scale:
 
 @dataclass(frozen=True)
 class Panel:
-    """A stretch of the record. `presses`: (moment, doubtful). `blind`: stretches. `ticks`: (moment, words or nothing)."""
+    """A stretch of the record. `presses`: (moment, doubtful). `blind`: stretches. `ticks`: (moment, words or nothing). `dips` of the
+    mains: (moment, whether it rose instead)."""
 
     start_s: float
     end_s: float
@@ -55,6 +57,7 @@ class Panel:
     blind: Sequence[tuple[float, float]]
     ticks: Sequence[tuple[float, str]]
     until_now: bool = True
+    dips: Sequence[tuple[float, bool]] = ()
 
     def fraction(self, moment_s: float) -> float:
         return min(max((moment_s - self.start_s) / (self.end_s - self.start_s), 0.0), 1.0)
@@ -114,6 +117,10 @@ def draw_panel(panel: Panel, scale: Scale, share: float, ends: Sequence[tuple[fl
             marks.append(line_down(x2, TOP - 0.3, LANE + 0.7, "hatch-end"))
     for moment_s in panel.boots:
         marks.append(line_down(panel.fraction(moment_s) * share, LANE, LANE + 0.8, "boot"))
+    for moment_s, rose in panel.dips:
+        side = -DIP if rose else DIP
+        notch = element("path", d=f"M{-DIP} {-side}L0 {side}L{DIP} {-side}", class_="dip")
+        marks.append(at(panel.fraction(moment_s) * share, LANE - 0.9, notch))
     for moment_s in panel.soundings:
         middle = across(panel.fraction(moment_s) * share)
         marks.append(element("circle", cx=middle, cy=down(LANE + 0.75), r=2.6, class_="dot"))

@@ -13,6 +13,7 @@ from dashboard.house import House
 from dashboard.language import say
 from dashboard.predicted_cycle import cycles_of
 from dashboard.stretch_asked import DAY_S, HOUR_S, LEAST_S, Asked
+from dashboard.supply_points import dips_of
 from dashboard.trend_chart import Reading, Trend, draw_trend
 from service import model, outlooks
 from service.findings.outlook import limits_of
@@ -150,6 +151,7 @@ def _panel(
         blind,
         ticks,
         until_now=end_s >= house.now_s,
+        dips=dips_of(reader, site, name, start_s, end_s),
     )
 
 

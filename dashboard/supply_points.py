@@ -7,6 +7,7 @@ from dashboard import words
 from dashboard.kept import Kept
 from dashboard.language import figure, marked, say
 from service import outlooks
+from service.findings.life import State
 from service.findings.outlook import Outlook
 from service.model import SupplyPoint
 from service.ports import Reader
@@ -36,6 +37,16 @@ QUANTITIES: tuple[tuple[str, Figure, str, int], ...] = (
     (marked("Radio, received"), _received_dbm, "dBm", 0),
 )
 """Name, figure, unit, decimals."""
+
+
+DIPS = ("mains-dip", "mains-swell")
+
+
+def dips_of(reader: Reader, site: str, chime: str, start_s: float, end_s: float) -> list[tuple[float, bool]]:
+    """When the mains was found to have dipped or risen, and whether it rose; oldest first."""
+    told = [one.finding for one in reader.findings(site, chime, states=tuple(State)) if one.finding.name in DIPS]
+    moments = [(one.since_s, one.name == "mains-swell") for one in told if one.since_s is not None]
+    return sorted(one for one in moments if start_s <= one[0] < end_s)
 
 
 class PastDays:

@@ -14,6 +14,7 @@ from dashboard.supply_points import (
     SOUNDING,
     PastDays,
     bounds,
+    dips_of,
     lowest,
 )
 from service import model
@@ -71,6 +72,7 @@ class _Sheet:
         ]
         self.bursts = reader.latest_bursts(site, chime.chime)
         self.found = finding_list.make(house, chime, reader)
+        self.dips = dips_of(reader, site, chime.chime, self.month_start_s, now_s)
         self.outlooks = past.outlooks(site, chime.chime, now_s)
         self.boots = [
             boot
@@ -95,7 +97,7 @@ class _Sheet:
             figures=supply_tables.figures(self._newest_first(), self.day, self.month),
             hours=self._hours(),
             days=self._days(),
-            happened=supply_tables.happened(self.house, self.chime, self.boots, self.month_start_s),
+            happened=supply_tables.happened(self.house, self.chime, self.boots, self.dips, self.month_start_s),
             outlook=outlook_lines.lines(self.outlooks, self.house.now_s, self.house.zone),
         )
 
@@ -120,6 +122,7 @@ class _Sheet:
             [boot.start_s for boot in self.boots if boot.start_s >= start_s],
             [b for b in blind if b[1] > start_s],
             ticks,
+            dips=[one for one in self.dips if one[0] >= start_s],
         )
 
     def _hour_ticks(self) -> list[tuple[float, str]]:

@@ -75,8 +75,10 @@ def by_stretch(
     return contexts.Table(caption, heads, rows)
 
 
-def happened(house: House, chime: model.Chime, boots: Sequence[model.Boot], start_s: float) -> list[str]:
-    """Starts and blind time, newest first."""
+def happened(
+    house: House, chime: model.Chime, boots: Sequence[model.Boot], dips: Sequence[tuple[float, bool]], start_s: float
+) -> list[str]:
+    """Starts, dips of the mains and blind time, newest first."""
     told = [
         (
             boot.start_s,
@@ -88,6 +90,12 @@ def happened(house: House, chime: model.Chime, boots: Sequence[model.Boot], star
         )
         for boot in boots
     ]
+    for dip_s, rose in dips:
+        moment = words.moment(dip_s, house.now_s, house.zone)
+        text = (
+            say("{moment} the mains rose", moment=moment) if rose else say("{moment} the mains dipped", moment=moment)
+        )
+        told.append((dip_s, text))
     for spell in house.blind:
         end_s = spell.end_s if spell.end_s is not None else house.now_s
         if spell.chime == chime.chime and end_s > start_s:

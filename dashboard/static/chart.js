@@ -6,6 +6,7 @@ const PLACES = ["top", "bottom", "axis", "height"]; // [em]
 const LEAST_PX = 6; // a shorter stretch is a slip of the hand
 const LEAST_S = 600;
 const TEETH_PX = 14;
+const DIP_PX = 4; // half of a mark of the mains
 
 const forced = matchMedia("(forced-colors: active)");
 const dark = matchMedia("(prefers-color-scheme: dark)");
@@ -169,7 +170,7 @@ function hatched(ctx, inks, left, right, top, bottom) {
   ctx.stroke();
 }
 
-// Readings as bars, what it began with, the limit, and in their lane presses, sounds and starts.
+// Readings as bars, what it began with, the limit, and in their lane presses, sounds, starts and dips of the mains.
 function above({ ctx, inks, left, right, x, y, shown, drawn, line }, data, { em }) {
   drawn(() => {
     const bar = 0.004 * (right - left);
@@ -189,6 +190,11 @@ function above({ ctx, inks, left, right, x, y, shown, drawn, line }, data, { em 
     line(inks.ink, 1.8, data.presses.filter(shown).map((moment) => [x(moment), lane - 0.375 * em, x(moment), lane + 0.375 * em]));
     line(inks.ink2, 1.1, data.doubtful.filter(shown).map((moment) => [x(moment), lane - 0.375 * em, x(moment), lane + 0.375 * em]), [2, 2]);
     line(inks.ink, 1.4, data.starts.filter(shown).map((moment) => [x(moment), lane, x(moment), lane + 0.8 * em]));
+    const dips = data.dips.filter(([moment]) => shown(moment)).flatMap(([moment, rose]) => {
+      const [middle, height, side] = [x(moment), lane - 0.9 * em, rose ? -DIP_PX : DIP_PX];
+      return [[middle - DIP_PX, height - side, middle, height + side], [middle, height + side, middle + DIP_PX, height - side]];
+    });
+    line(inks.ink, 1.4, dips);
     if (data.now) line(inks.ink, 2, [[x(data.now), 0, x(data.now), lane + 0.7 * em]]);
     ctx.fillStyle = inks.ink;
     for (const moment of data.sounds.filter(shown)) {

@@ -216,8 +216,10 @@ class Record:
     def latest_bursts(self, site: str, chime: str) -> Sequence[model.Burst]:
         return self.burst_list
 
-    def findings(self, site: str, chime: str | None = None, **_: object) -> Sequence[Held]:
-        return [one for one in self.finding_list if one.is_open and chime in (None, one.chime)]
+    def findings(
+        self, site: str, chime: str | None = None, *, states: Sequence[str] = ("raised", "confirmed"), **_: object
+    ) -> Sequence[Held]:
+        return [one for one in self.finding_list if one.state in states and chime in (None, one.chime)]
 
     def examinations(self, site: str, chime: str | None = None) -> Sequence[Examination]:
         return [one for one in self.examination_list if chime in (None, one.chime)]

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from service.findings.verdict import Measured
+from service.findings.life import Held, State, Step
+from service.findings.verdict import Finding, Measured
 from tests.builders import CHIME, PRESS, SITE, T0, arrival, pack
 from tests.opened_house import OpenedHouse, open_house
 
@@ -166,6 +167,20 @@ def test_readings_as_far_apart_as_the_chime_sends_them_are_one_line(tmp_path: Pa
         means = re.search(r'<path d="([^"]*)" class="trace"', shown(house, f"?first={start}&last={end}"))
     assert means is not None
     assert means[1].count("M") == 2
+
+
+def test_dips_of_the_mains_stand_beside_what_the_chime_did(house: OpenedHouse) -> None:
+    """Whether they are still told or long over."""
+    told = (("mains-dip", 3, State.RAISED), ("mains-swell", 5, State.CLEARED), ("contact-stuck", 4, State.RAISED))
+    with house.store.work() as work:
+        for name, days, state in told:
+            found = Finding(name, 0.9, None, (), T0 + days * DAY_S, ())
+            held = Held(0, SITE, CHIME, found, state, T0 + 6 * DAY_S, T0 + 6 * DAY_S)
+            work.put_finding(SITE, CHIME, Step(held))
+    page = shown(house, "?first=2026-09-10&last=2026-10-24")
+    assert page.count('class="dip"') == 2
+    rail = json.loads(re.findall(r'class="figures">(.*?)</script>', page)[0])
+    assert rail["dips"] == [[T0 + 3 * DAY_S, False], [T0 + 5 * DAY_S, True]]
 
 
 def test_what_is_no_stretch_gets_a_sentence(house: OpenedHouse) -> None:
