@@ -16,6 +16,7 @@ from service.actions import AWAY_AHEAD_S, AWAY_BEFORE_S, Actions
 from service.names import clean_name
 from service.ports import Clock, Reader
 from service.presses.away import Away
+from service.searching import search
 from service.teaching import Teaching
 
 
@@ -39,6 +40,17 @@ def _visits(router: APIRouter, reader: Reader, actions: Actions, clock: Clock) -
         """Say who it was, and what there is to note, in place of what was said before; nothing of both removes it."""
         actions.note_visit(site, visit, wish.who, wish.note, by, clock())
         return telling.visit(reader.visit(site, visit))
+
+    @router.get("/sites/{site}/found", response_model=forms.Found, tags=["record"])
+    def found(site: SiteName, words: forms.Words) -> dict[str, Any]:
+        """Visits of which every word is said, in a name, a note, a cadence or the door's name; the newest, newest first."""
+        told = search(reader, site, words, clock())
+        back_s = told.looked_back_s
+        return {
+            "visits": [telling.visit(visit) for visit in told.visits],
+            "more": told.more,
+            "cadences_since": None if back_s is None else telling.rfc3339(back_s),
+        }
 
     @router.get("/sites/{site}/visits.ics", response_class=Response, responses=forms.CALENDAR_ANSWER, tags=["record"])
     def calendar(site: SiteName, start: Start = None, end: End = None) -> Response:

@@ -48,6 +48,9 @@ CadenceName = Annotated[str, Path(examples=["family"])]
 WhoseAbsence = Annotated[
     str, Query(description="whose absence or last look counts where no stretch is given", examples=["Ann"])
 ]
+Words = Annotated[
+    str, Query(description="all of them, in any order and case", max_length=80, examples=["postman parcel"])
+]
 By = Annotated[str, Query(description="who says so", max_length=NAME_LIMIT, examples=["Ann"])]
 
 
@@ -55,6 +58,14 @@ class NoteWish(Form):
     who: str = Field("", description=f"at most {NAME_LIMIT} characters; empty: nobody said", examples=["the postman"])
     note: str = Field(
         "", description=f"at most {NOTE_LIMIT} characters; may have lines", examples=["left it next door"]
+    )
+
+
+class Found(Form):
+    visits: list[Visit]
+    more: bool = Field(description="whether there are older ones")
+    cadences_since: AwareDatetime | None = Field(
+        description="a cadence was looked for only from here on; null: in all of the record", examples=[None]
     )
 
 

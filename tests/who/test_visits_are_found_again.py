@@ -68,6 +68,18 @@ def test_a_cadence_is_found_by_its_name(rung: House) -> None:
     assert found(rung, "family garden") == []
 
 
+def test_a_program_finds_what_a_person_finds(noted: House) -> None:
+    told = noted.get("/found", words="PARCEL")
+    assert [(one["who"], one["note"]) for one in told["visits"]] == [
+        (None, "PARCEL for Jürgen"),
+        ("the postman", "left a parcel next door"),
+    ]
+    assert (told["more"], told["cadences_since"]) == (False, None)
+    assert noted.get("/found", words=" ")["visits"] == []
+    noted.get("/found", status=422)
+    assert noted.client.get("/api/v1/sites/nowhere/found?words=parcel").status_code == 404
+
+
 def test_the_newest_are_shown_where_there_are_many(house: House) -> None:
     for number in range(MOST + 2):
         house.ring((100.0 + 200.0 * number, 100.3 + 200.0 * number))
