@@ -3,13 +3,12 @@
 The model of the circuit is loaded with this file: whoever never opens the sheet need not load it.
 """
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Any
 
 from dashboard import fitout_chart, fitout_contexts, fitout_fields, words
+from dashboard.checked import checked, predicted_curves
 from dashboard.contexts import Row, Table
 from dashboard.doorstep import head
 from dashboard.fitout_fields import BLANKS, DOOR, DOOR_CHOICES, GROUPS, TRIED
@@ -19,9 +18,8 @@ from dashboard.language import figure, marked, pointed, resaid, say
 from service.errors import Refused, SettingError
 from service.model import Chime
 from service.ports import Reader
-from service.supply.fitout import read_fitout
-from service.supply.fitout_curves import curves
-from service.supply.fitout_rules import Check, check
+from service.supply.fitout_curves import Curve
+from service.supply.fitout_rules import Check
 from service.supply.fitout_told import CAUTION, Figure, figures
 from service.supply.remark import Remark, quantity
 
@@ -48,11 +46,14 @@ def make(reader: Reader, house: House, chime: Chime, asked: Asked) -> fitout_con
         if door.chime == chime.chime:
             filled.setdefault(DOOR + door.door, "")
     refused, found, before = asked.refused, None, None
+    shown: Sequence[Curve] = ()
+    earlier: Sequence[Curve] = ()
     try:
         sheet = fitout_fields.sheet_of(filled.items())
         change = _change(sheet, asked)
-        found = _checked(json.dumps(sheet | change))
-        before = _checked(json.dumps(sheet)) if change else None
+        found, shown = checked(sheet | change), predicted_curves(sheet | change)
+        if change:
+            before, earlier = checked(sheet), predicted_curves(sheet)
     except (Refused, SettingError) as error:
         refused = refused or resaid(str(error))
     several = len(house.chimes) > 1
@@ -64,7 +65,7 @@ def make(reader: Reader, house: House, chime: Chime, asked: Asked) -> fitout_con
         chimes=[one.chime for one in house.chimes] if several else (),
         headline=headline,
         lead=lead,
-        panels=_panels(found, before) if found else (),
+        panels=_panels(found, shown, earlier) if found else (),
         before=before is not None,
         figures=_figures(found, before) if found else Table("", (), ()),
         groups=_groups(filled, found),
@@ -80,12 +81,6 @@ def make(reader: Reader, house: House, chime: Chime, asked: Asked) -> fitout_con
         said=asked.said,
         refused=refused,
     )
-
-
-@lru_cache(maxsize=16)
-def _checked(text: str) -> Check:
-    """A sheet that is opened again, or slid back to, is not solved again. Raises SettingError."""
-    return check(read_fitout(text))
 
 
 def _change(sheet: Mapping[str, Any], asked: Asked) -> dict[str, Any]:
@@ -139,11 +134,11 @@ def _verdict(found: Check | None, kept: bool, asked: bool) -> tuple[str, str]:
     return say("Nothing is wrong with this fit-out."), say("Nothing is doubtful either.{state}", state=state)
 
 
-def _panels(found: Check, before: Check | None) -> list[fitout_contexts.Panel]:
-    shown = [curve for curve in curves(found) if curve.state in fitout_chart.TITLES]
+def _panels(found: Check, every: Sequence[Curve], before: Sequence[Curve]) -> list[fitout_contexts.Panel]:
+    shown = [curve for curve in every if curve.state in fitout_chart.TITLES]
     if not shown:
         return []
-    earlier = {curve.state: curve for curve in curves(before)} if before else {}
+    earlier = {curve.state: curve for curve in before}
     limit_v = found.basis.dropout_v if found.basis else None
     scale = fitout_chart.scale_of(shown, earlier, limit_v)  # type: ignore[arg-type]
     return [
@@ -257,6 +252,6 @@ def shown_fields(sheet: Mapping[str, Any]) -> list[Table]:
 
 def predicted(sheet: Mapping[str, Any]) -> tuple[Table, Sequence[str]]:
     """What follows from a kept sheet, and what is wrong or doubtful with it."""
-    found = _checked(json.dumps(dict(sheet)))
+    found = checked(sheet)
     remarks = [f"{say(WEIGHTS[one.severity])}: {resaid(one.text)}" for one in found.remarks if one.severity != "note"]
     return _figures(found, None), [one.replace("'", "’") for one in remarks]

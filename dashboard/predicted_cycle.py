@@ -11,7 +11,7 @@ from dashboard import bench_chart, stretch_contexts, words
 from dashboard.cycle import Cycles, two_cycles
 from dashboard.house import House
 from dashboard.language import marked, say
-from service import model, outlooks
+from service import model
 from service.ports import Reader
 
 NAMES = {"idle": marked("At rest"), "test": marked("With the test load"), "sound": marked("While it sounds")}
@@ -22,15 +22,10 @@ def cycles_of(
     reader: Reader, house: House, chime: model.Chime, bursts: Sequence[model.Burst]
 ) -> list[stretch_contexts.Cycle]:
     """One for each kind of burst, on a common height scale."""
-    from service.supply.fitout_curves import curves
-    from service.supply.fitout_rules import check
+    from dashboard.checked import predicted_curves
 
     kept = reader.fitouts(house.site.site, chime.chime, limit=1)
-    predicted = (
-        {str(curve.state): curve for curve in curves(check(outlooks.sheet_of(reader, house.site.site, chime.chime)))}
-        if kept
-        else {}
-    )
+    predicted = {str(curve.state): curve for curve in predicted_curves(kept[0].sheet)} if kept else {}
     waves: list[tuple[str, bench_chart.Wave, str]] = []
     for burst in sorted(bursts, key=lambda one: list(NAMES).index(one.kind) if one.kind in NAMES else len(NAMES)):
         cycles = two_cycles(burst) if burst.kind in NAMES else None

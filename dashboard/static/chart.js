@@ -233,12 +233,14 @@ function show(start, end) {
 function ask(address) {
   history.pushState(null, "", address);
   document.dispatchEvent(new Event("outdated"));
+  const { hash } = location;
+  if (hash) document.addEventListener("renewed", () => document.querySelector(hash)?.scrollIntoView(), { once: true });
 }
 
 // The ways to other stretches lead there without a new page.
 function follow(event) {
   const way = event.target.closest(".ways a");
-  if (!way || way.hash || way.pathname !== location.pathname || event.button || event.metaKey || event.ctrlKey || event.shiftKey) return;
+  if (!way || way.pathname !== location.pathname || event.button || event.metaKey || event.ctrlKey || event.shiftKey) return;
   event.preventDefault();
   ask(way.href);
 }

@@ -39,6 +39,15 @@ def zoomed(page: Page, text: str) -> float:
     return 1000.0 * (time.perf_counter() - begun_s)
 
 
+def to_one_cycle(page: Page) -> float:
+    """A survey of the stretch is opened."""
+    begun_s = time.perf_counter()
+    page.locator("a[href*=burst]").first.click()
+    page.locator("#cycles svg").first.wait_for()
+    page.evaluate(SETTLED)
+    return 1000.0 * (time.perf_counter() - begun_s)
+
+
 def by_hand(page: Page) -> tuple[float, float]:
     """A tenth of the chart drawn out: until it is shown coarse, and until the finer sheet stands."""
     plot = page.locator(".u-over").first.bounding_box()
@@ -102,6 +111,11 @@ def main() -> None:
                     page.wait_for_timeout(400)
             told(f"drawn out by hand, {name}: shown", coarse)
             told(f"drawn out by hand, {name}: in full", fine)
+            cycles = []
+            for _ in range(times):
+                page.goto(whole)
+                cycles.append(to_one_cycle(page))
+            told(f"a survey's cycles, {name}: click to drawn", cycles)
             page.close()
         browser.close()
 

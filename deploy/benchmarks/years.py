@@ -103,6 +103,16 @@ def rows(end_s: float, years: float) -> Iterator[tuple[str, Iterator[tuple[Any, 
             yield (1, length_s, at_s, length_s // 10, float(length_s), mean, 13.7, 14.7, 9.4, 5.0, 19.5, -92.0)
             at_s += length_s
 
+    def bursts() -> Iterator[tuple[Any, ...]]:
+        """Three a day of 200 ms at 2 kHz: a rail that rises in a fifth of each cycle and falls in the rest."""
+        shape = [2800 + (40 * n // 8 if n < 8 else 40 - 40 * (n - 8) // 32) for n in range(40)]
+        codes = b"".join(code.to_bytes(2, "little", signed=True) for code in 10 * shape)
+        for n in range(3 * 3652):
+            day, kind = divmod(n, 3)
+            at_s = start_s + day * DAY_S + 12_000.0 + kind
+            boot, up_s = boot_of(at_s)
+            yield (n + 1, 1, boot, ("idle", "test", "sound")[kind], up_s, at_s, 2000.0, 0.005, codes, False)
+
     yield "site", iter([(1, SITE, "Tern Cottage (invented)", "Europe/London")])
     yield (
         "chime",
@@ -120,6 +130,7 @@ def rows(end_s: float, years: float) -> Iterator[tuple[str, Iterator[tuple[Any, 
     )
     yield "cadence", iter([(1, 1, "family", start_s, "Ann", json.dumps(FAMILY))])
     yield "reading", readings()
+    yield "waveform", bursts()
     yield "roll_up", joined(3600)
     yield "roll_up", joined(86_400)
     yield "rolled", iter([(1, (end_s - 7_200.0) // 3600 * 3600, int(years * YEAR_S / 10.0))])

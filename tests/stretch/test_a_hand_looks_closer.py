@@ -1,5 +1,6 @@
 """In a browser a stretch that is drawn out by hand is shown at once and then in full; and what draws it is what its makers published."""
 
+import base64
 import hashlib
 import json
 import re
@@ -40,6 +41,7 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[OpenedHous
     figures = [{"n": f"rail.{name}", "u": "V", "v": v} for name, v in (("mean", 14.0), ("min", 13.7), ("max", 14.3))]
     window = {"n": "rail.window", "u": "s", "v": 3600}
     heard = [arrival(pack(n, *figures, window, up_s=3600.0 * n), 3600.0 * n + 0.05) for n in range(1, 720)]
+    heard.append(arrival(pack(720, *survey(), up_s=3600.0 * 719.5), 3600.0 * 719.5 + 0.05))
     with open_house(tmp_path_factory.mktemp("closer"), heard) as found, socket.socket() as listening:
         found.clock[0] = T0 + 30 * DAY_S
         listening.bind(("127.0.0.1", 0))
@@ -51,6 +53,14 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[OpenedHous
         yield found, f"http://127.0.0.1:{listening.getsockname()[1]}"
         server.stop()
         thread.join()
+
+
+def survey() -> list[dict[str, object]]:
+    """At rest: 200 samples at 2 kHz of a rail of 14 V that rises quickly and falls slowly in each cycle."""
+    codes = [2800 + (40 if n % 40 < 8 else 40 - (n % 40 - 8)) for n in range(200)]
+    data = b"".join(code.to_bytes(2, "little", signed=True) for code in codes)
+    burst = {"n": "rail.burst.idle", "vd": base64.urlsafe_b64encode(data).decode().rstrip("=")}
+    return [{"n": "rail.rate", "u": "Hz", "v": 2000}, {"n": "rail.lsb", "u": "V", "v": 0.005}, burst]
 
 
 @pytest.fixture
@@ -122,6 +132,14 @@ def test_the_ways_lead_on_without_a_new_page(page: Page) -> None:
     assert page.evaluate("document.activeElement.innerText") == "a week"
     page.reload()
     expect(page.locator(".ways a[aria-current]").first).to_have_text("a week")
+
+
+def test_a_survey_is_opened_down_to_a_cycle_of_the_mains(page: Page) -> None:
+    page.evaluate("window.same = true")
+    page.locator("a[href*=burst]").first.click()
+    expect(page.locator("#cycles figcaption").first).to_contain_text("Measured 14.0")
+    assert page.evaluate("window.same")
+    assert page.evaluate("document.querySelector('#cycles').getBoundingClientRect().bottom <= innerHeight + 1")
 
 
 def test_the_drawing_stands_on_paper_and_where_colours_are_forced(page: Page) -> None:
