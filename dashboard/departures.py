@@ -14,6 +14,7 @@ from dashboard import quantities, words
 from dashboard.language import figure, say
 from dashboard.report_ink import inked, line, text
 from dashboard.svg import element
+from dashboard.type_measure import shortened, width
 from service.findings.verdict import EvidenceLine, Measured
 
 SUPPLY = ("reservoir_f", "source_ohm", "open_circuit_v", "idle_a", "sound_a")
@@ -21,6 +22,7 @@ SUPPLY = ("reservoir_f", "source_ohm", "open_circuit_v", "idle_a", "sound_a")
 
 WIDTH, ROW, TOP, FOOT = 340.0, 38.0, 15.0, 22.0
 SIDE = 14.0  # room for half a numeral at either end
+SIZE = 11.6  # of the words, with what italics need more [px]
 WIRE = 15.0  # below the words of a row
 LEAST, MOST = log(1.12), log(32.0)
 """The scale shows at least so much to either side, and no more [natural log of the ratio]."""
@@ -56,8 +58,9 @@ def draw(lines: Sequence[EvidenceLine], now: Mapping[str, Measured], then: Mappi
     for number, one in enumerate(told):
         y = TOP + ROW * number
         assert one.expected is not None
-        drawn.append(text(0.0, y, quantities.name_of(one.quantity), "said"))
         said = quantities.compared(one.value, one.expected)
+        free_em = (WIDTH - 8.0) / SIZE - width(said)
+        drawn.append(text(0.0, y, shortened(quantities.name_of(one.quantity), free_em), "said"))
         if said != say("as expected"):  # which the drawing says by itself
             drawn.append(text(WIDTH, y, said, "said", "end"))
         drawn += [  # beside the words of a row nothing is drawn

@@ -13,6 +13,7 @@ from dashboard.filling import environment, filled
 from dashboard.language import marked, resaid, say
 from service.examine import Examined
 from service.findings.advice import CAUTIONS
+from service.findings.standing_room import seen as seen_in_plane
 
 SHEETS = ("sheet.css", "drawing.css", "supply.css", "findings.css", "examined.css")
 FONTS = {"normal": "brygada-1918-latin-roman.woff2", "italic": "brygada-1918-latin-italic.woff2"}
@@ -39,6 +40,7 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
                 standing=say(STANDING),
                 now=chime.verdict.quantities,
                 then=examined_chime.commissioned(chime),
+                seen=seen_in_plane(chime.verdict.quantities, examined_chime.commissioned(chime), (), chime.sheet),
             ),
             finding.likelihood,
         )

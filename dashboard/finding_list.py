@@ -3,13 +3,15 @@
 from collections.abc import Mapping, Sequence
 from math import floor
 
-from dashboard import contexts, departures, quantities, supply_contexts, words
+from dashboard import contexts, departures, plane, quantities, supply_contexts, words
 from dashboard.house import House
 from dashboard.language import marked, resaid, say
-from service import model
+from service import model, outlooks
 from service.finding_ports import Examination
 from service.findings.advice import ADVICE, Advice, Check
 from service.findings.life import Held, State
+from service.findings.standing_room import ABOUT, Seen
+from service.findings.standing_room import seen as seen_in_plane
 from service.findings.testimony import SURVEY_S
 from service.findings.verdict import EvidenceLine, Finding, Measured
 from service.ports import Reader
@@ -19,6 +21,7 @@ WHO = {
     "installer": marked("for an installer"),
     "electrician": marked("for a licensed electrician"),
 }
+TRACK = 6  # surveys that are drawn between the first and the last
 LENGTH, LONGEST = 4, 240
 """Of the line that draws an effort, for each minute and at the most [CSS px]."""
 
@@ -33,8 +36,10 @@ def make(house: House, chime: model.Chime, reader: Reader) -> supply_contexts.Fi
     examinations = reader.examinations(house.site.site, chime.chime)
     examination = examinations[0] if examinations else None
     now, then = measured(reader, house.site.site, chime.chime) if found else ({}, {})
+    about = any(line.quantity in ABOUT for one in found for line in one.finding.evidence)
+    seen = _seen(reader, house, chime, now, then) if about else None
     return supply_contexts.FindingList(
-        findings=[_finding(house, one, now, then) for one in found],
+        findings=[_finding(house, one, now, then, seen) for one in found],
         verdict=_verdict(house, found, examination),
         missing=[words.sentence(resaid(one)) for one in examination.missing] if examination else [],
         compared=_compared(house, chime, reader) if examination else "",
@@ -121,8 +126,23 @@ def measured(reader: Reader, site: str, chime: str) -> tuple[dict[str, Measured]
     return now, then
 
 
+def _seen(
+    reader: Reader, house: House, chime: model.Chime, now: Mapping[str, Measured], then: Mapping[str, Measured]
+) -> Seen | None:
+    """With some surveys between the commissioning record and the newest."""
+    site, name = house.site.site, chime.chime
+    start_s = next((one.end_s + SURVEY_S for one in reader.commissionings(site, name)), chime.first_heard_s)
+    every_s = max((house.now_s - start_s) / TRACK, SURVEY_S)
+    farads, ohms = (
+        {one.at_s: one.measured.value for one in reader.quantities(site, name, quantity, start_s, house.now_s, 4 * TRACK, every_s)}
+        for quantity in ("reservoir_f", "source_ohm")
+    )  # fmt: skip
+    track = [(farads[at_s], ohms[at_s]) for at_s in sorted(farads.keys() & ohms.keys())][:-1]
+    return seen_in_plane(now, then, track, outlooks.sheet_of(reader, site, name))
+
+
 def _finding(
-    house: House, held: Held, now: Mapping[str, Measured], then: Mapping[str, Measured]
+    house: House, held: Held, now: Mapping[str, Measured], then: Mapping[str, Measured], seen: Seen | None
 ) -> supply_contexts.Finding:
     found = held.finding
     return told(
@@ -133,6 +153,7 @@ def _finding(
         standing=say("confirmed") if held.state is State.CONFIRMED else say("found once"),
         now=now,
         then=then,
+        seen=seen,
     )
 
 
@@ -144,9 +165,13 @@ def told(
     standing: str,
     now: Mapping[str, Measured],
     then: Mapping[str, Measured],
+    seen: Seen | None,
 ) -> supply_contexts.Finding:
-    """A finding with all that is known about it. `door`: its name, empty where it is of none. `now`, `then`: what was measured."""
+    """A finding with all that is known about it. `door`: its name, empty where it is of none. `now`, `then`: what was measured, and
+    `seen` where that lies."""
     advice = ADVICE[found.name]
+    if seen and not any(line.quantity in ABOUT for line in found.evidence):
+        seen = None
     return supply_contexts.Finding(
         name=found.name,
         number=number,
@@ -158,6 +183,8 @@ def told(
         meaning=_set(resaid(advice.meaning)),
         evidence=_evidence(found.evidence),
         departures=departures.draw(found.evidence, now, then),
+        plane=plane.draw(seen) if seen else None,
+        plane_told=plane.told(seen) if seen else "",
         rivals=_rivals(advice, found.also_possible),
         checks=[_check(one) for one in advice.checks],
         caution=_set(resaid(advice.caution)),

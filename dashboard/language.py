@@ -151,8 +151,10 @@ def _exactly(known: str, text: str) -> str | None:
             values = {name: _value(known, value) for name, value in found.groupdict().items()}
             return texts.pgettext(SERVICE, message).format(**values)
     what, colon, why = text.partition(": ")
-    parts = [_exactly(known, part) for part in (what, why)] if colon else [None]
-    return ": ".join(part for part in parts if part is not None) if None not in parts else None
+    if not colon:
+        return None
+    begun, ended = _exactly(known, what) or _exactly(known, f"{what}:"), _exactly(known, why)
+    return f"{begun.removesuffix(':')}: {ended}" if begun and ended else None
 
 
 def _value(known: str, text: str) -> str:

@@ -24,8 +24,11 @@ INKS: Mapping[str, Mapping[str, Value]] = {
     "limit": {"stroke": "#000000", "stroke-width": 1.3},
     "teeth": {"stroke": "#000000", "stroke-width": 0.7},
     "before": {"stroke": "#333333", "stroke-width": 0.9, "stroke-dasharray": "9 3 1.5 3", "fill": "none"},
+    "begun": {"stroke": "#333333", "stroke-width": 1.6},
     "numeral": {"fill": "#333333", "font-size": 11},
     "said": {"fill": "#333333", "font-size": 11, "font-style": "italic"},
+    "beyond": {"fill": "#000000", "font-size": 11, "font-style": "italic"},
+    "beginning": {"fill": "#333333", "font-size": 11, "font-style": "italic"},
     "figure": {"fill": "#000000", "font-size": 11},
 }
 FAMILY = "Brygada 1918, Iowan Old Style, Charter, Cambria, Noto Serif, DejaVu Serif, Georgia, serif"

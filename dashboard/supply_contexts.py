@@ -37,6 +37,8 @@ class Finding:
     meaning: str
     evidence: Table
     departures: Markup | None  # the same, drawn, as far as something is expected
+    plane: Markup | None  # of reservoir and source resistance, where the evidence is about these
+    plane_told: str
     rivals: Sequence[str]  # what it cannot be told from, from afar, each with what tells them apart on the spot
     checks: Sequence[Check]
     caution: str

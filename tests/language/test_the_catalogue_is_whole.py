@@ -9,6 +9,7 @@ from dashboard import language
 from dashboard.language import DOMAIN, ENGLISH, FOLDER, TAGS
 from deploy.catalogue import __main__ as catalogue
 from deploy.catalogue.found import texts
+from service.findings.advice import ADVICE
 
 OTHERS = [name for name in TAGS if name != ENGLISH]
 
@@ -38,6 +39,19 @@ def test_a_translation_has_the_values_of_its_text(name: str) -> None:
         elif message.id:
             assert values(message.string) == values(message.id), message.id
             assert message.string[:1].isspace() == message.id[:1].isspace(), message.id
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_no_sentence_of_the_advice_stays_english(name: str) -> None:
+    """Cautions least of all. A text may be put together from several of the catalogue."""
+    with language.spoken(name):
+        for advice in ADVICE.values():
+            checks = (text for check in advice.checks for text in (check.text,))
+            apart = (text for one in advice.apart for text in (one.what, one.check))
+            for text in (advice.title, advice.meaning, advice.caution, *checks, *apart):
+                said = language.resaid(text)
+                for sentence in re.split(r"(?<=[.:]) ", text):
+                    assert sentence not in said, text
 
 
 @pytest.mark.parametrize("name", OTHERS)

@@ -228,7 +228,14 @@ class Record:
         return self.commissioning_list
 
     def quantities(
-        self, site: str, chime: str, name: str, start_s: float, end_s: float, limit: int = 1000
+        self,
+        site: str,
+        chime: str,
+        name: str,
+        start_s: float,
+        end_s: float,
+        limit: int = 1000,
+        every_s: float | None = None,
     ) -> Sequence[QuantityPoint]:
         return [one for one in self.quantity_list if one.name == name and start_s <= one.at_s < end_s][:limit]
 
