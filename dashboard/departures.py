@@ -22,7 +22,7 @@ SUPPLY = ("reservoir_f", "source_ohm", "open_circuit_v", "idle_a", "sound_a")
 
 WIDTH, ROW, TOP, FOOT = 340.0, 38.0, 15.0, 22.0
 SIDE = 14.0  # room for half a numeral at either end
-SIZE = 11.6  # of the words, with what italics need more [px]
+SIZE = 14.5  # of the words on a page, with what italics need more; on paper they are smaller [px]
 WIRE = 15.0  # below the words of a row
 LEAST, MOST = log(1.12), log(32.0)
 """The scale shows at least so much to either side, and no more [natural log of the ratio]."""

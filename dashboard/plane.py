@@ -21,7 +21,7 @@ from service.findings.standing_room import Limit, Place, Seen
 from service.supply.boundary import MOST_OHM
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, FOOT = 340.0, 232.0, 30.0, 16.0, 6.0, 24.0
-SIZE = 11.0  # of the words [px]
+SIZE = 14.5  # of the words on a page; on paper they are smaller [px]
 TEETH, TOOTH = 8.0, 5.0  # apart, and long [px]
 DOT = 4.2
 FAR = 4.0

@@ -1,13 +1,14 @@
 """The part of the reader about presses, visits, soundings, and what people and cadences say of them."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from functools import cache
+from math import inf
 from typing import Any
 
-from sqlalchemy import Connection, Select, bindparam, exists, func, select
+from sqlalchemy import Connection, Select, bindparam, func, select
 
 from adapters.sql import tables
 from adapters.sql.engine import table
@@ -169,9 +170,27 @@ def _around(starts_s: Sequence[float], visit: model.Visit) -> Sequence[float]:
 
 def presses_of(connection: Connection, rows: Sequence[Any]) -> list[model.Press]:
     """Rows of `_presses` as presses; how sure their times are follows from the clocks of their power-ups as they are now."""
-    boots = {row.boot_id for row in rows}
-    sure = {boot.id: uncertainty_of(boot) for boot in connection.execute(select(BOOT).where(BOOT.c.id.in_(boots)))}
-    return [_press(row, sure[row.boot_id](row.start_up_s)) for row in rows]
+    boots = {boot.id: boot for boot in connection.execute(select(BOOT).where(BOOT.c.id.in_({r.boot_id for r in rows})))}
+    sure = {boot_id: uncertainty_of(boot) for boot_id, boot in boots.items()}
+    ends = _ends_of(connection, boots.values())
+    return [_press(row, sure[row.boot_id](row.start_up_s), _until(row) > ends[row.boot_id]) for row in rows]
+
+
+def _ends_of(connection: Connection, boots: Iterable[Any]) -> dict[int, float]:
+    """By power-up: a press that lasted beyond this was cut off by its end; infinite where it goes on, or its end is not known [s of it]."""
+    chimes = {boot.chime_id for boot in boots}
+    newest = select(BOOT.c.chime_id, func.max(BOOT.c.start_s).label("start_s")).group_by(BOOT.c.chime_id)
+    last_s = {row.chime_id: row.start_s for row in connection.execute(newest.where(BOOT.c.chime_id.in_(chimes)))}
+    return {
+        boot.id: boot.last_up_s - JOIN_S + TICK_S
+        if boot.number is not None and boot.last_up_s is not None and last_s[boot.chime_id] > boot.start_s
+        else inf
+        for boot in boots
+    }
+
+
+def _until(row: Any) -> float:
+    return float(row.start_up_s if row.end_up_s is None else row.end_up_s)
 
 
 def _visits() -> Select[Any]:
@@ -185,16 +204,7 @@ def _presses_in_visit() -> Any:
 
 
 def _presses() -> Select[Any]:
-    later = BOOT.alias()
-    has_later = exists().where(later.c.chime_id == BOOT.c.chime_id, later.c.start_s > BOOT.c.start_s)
-    cut_off = (
-        BOOT.c.number.is_not(None)
-        & (func.coalesce(PRESS.c.end_up_s, PRESS.c.start_up_s) > BOOT.c.last_up_s - JOIN_S + TICK_S)
-        & has_later
-    )
-    return select(PRESS, *PLACE, cut_off.label("cut_off")).select_from(
-        PRESS.join(DOORS, DOOR.c.id == PRESS.c.door_id).join(BOOT, BOOT.c.id == PRESS.c.boot_id)
-    )
+    return select(PRESS, *PLACE).select_from(PRESS.join(DOORS, DOOR.c.id == PRESS.c.door_id))
 
 
 @cache
@@ -203,7 +213,7 @@ def _one_press() -> Select[Any]:
     return _presses().where(PRESS.c.id == bindparam("press_id"))
 
 
-def _press(row: Any, uncertainty_s: float) -> model.Press:
+def _press(row: Any, uncertainty_s: float, cut_off: bool) -> model.Press:
     return model.Press(
         row.id,
         row.visit_id,
@@ -219,6 +229,6 @@ def _press(row: Any, uncertainty_s: float) -> model.Press:
         row.bounce,
         sureness(row.source, row.pulses, row.widest_s),
         row.longest_gap_s,
-        bool(row.cut_off),
+        cut_off,
         row.pack_id,
     )

@@ -144,7 +144,8 @@ def fill(path: Path, end_s: float, years: float) -> None:
             columns = len(database.execute(f"PRAGMA table_info({table})").fetchall())
             database.executemany(f"INSERT INTO {table} VALUES ({','.join('?' * columns)})", found)
         database.commit()
-    from service.findings.verdict import Measured
+    from service.findings.life import Held, State, Step
+    from service.findings.verdict import EvidenceLine, Finding, Measured
 
     with store.work() as work:
         work.keep_fitout(SITE, CHIME, SHEET, end_s - 10.0 * YEAR_S, "bench")
@@ -154,6 +155,9 @@ def fill(path: Path, end_s: float, years: float) -> None:
             figures |= {"source_ohm": 5.7, "open_circuit_v": 14.4, "idle_a": 8e-3, "sound_a": 0.12}
             told = {name: Measured(v, 0.97 * v, 1.03 * v) for name, v in figures.items()}
             work.add_quantities(SITE, CHIME, at_s, told)
+        aged = EvidenceLine("reservoir_f", 9.3e-4, 9.0e-4, 9.6e-4, 1e-3)
+        found = Finding("reservoir-aged", 0.95, None, (), end_s - 90.0 * DAY_S, (aged,))
+        work.put_finding(SITE, CHIME, Step(Held(0, SITE, CHIME, found, State.CONFIRMED, end_s - 90.0 * DAY_S, end_s)))
     store.close()
 
 
