@@ -165,6 +165,8 @@ def _values(one: Map, payload: bytes) -> list[str]:
         told = json.loads(text)
     except ValueError as error:
         raise ValueError(f"it is no JSON: {error}") from None
+    except RecursionError:
+        raise ValueError("it is nested too deeply") from None
     return [value if isinstance(value, str) else json.dumps(value) for value in one.find(told)]
 
 

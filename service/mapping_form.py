@@ -174,7 +174,15 @@ class _Reader:
             further = (token.index + self._quoted("path")) if token is not None else 0
             self._wrong("path", f"It is no JSONPath (RFC 9535): {str(error).partition(', line')[0]}.", further)
             return None
-        return lambda told: list(compiled.find(told).values())
+
+        def find(told: Any) -> list[Any]:
+            """Raises ValueError with a sentence."""
+            try:
+                return list(compiled.find(told).values())
+            except JSONPathError as error:  # such as one nested more deeply than is followed
+                raise ValueError(f"its JSONPath finds nothing in it: {str(error).partition(', line')[0]}") from None
+
+        return find
 
     def _quoted(self, name: str) -> int:
         """From the name to the first character of its text."""

@@ -1,6 +1,6 @@
 """Promise: a mapping file makes packs of the contract out of what another chime says, honestly, or is refused with line and column.
 
-JSONPath: examples of RFC 9535, section 1.5 (the store), from memory. Topic filters: MQTT 3.1.1, section 4.7 (its examples).
+Topic filters: MQTT 3.1.1, section 4.7 (its examples).
 """
 
 import json
@@ -85,24 +85,6 @@ def test_what_cannot_be_used_is_set_aside_with_its_bytes() -> None:
         (said,) = told(Translator(read_mapping(FIGURE)), payload)
         assert trouble in said.trouble
         assert said.payload == payload.encode()
-
-
-def test_jsonpath_is_that_of_the_rfc() -> None:
-    store = {"store": {"book": [
-        {"category": "reference", "author": "Nigel Rees", "price": 8.95},
-        {"category": "fiction", "author": "Evelyn Waugh", "price": 12.99},
-        {"category": "fiction", "author": "Herman Melville", "price": 8.99},
-    ], "bicycle": {"color": "red", "price": 399}}}  # fmt: skip
-    for path, values in (
-        ("$.store.book[*].author", ["Nigel Rees", "Evelyn Waugh", "Herman Melville"]),
-        ("$..book[2].price", [8.99]),
-        ("$..book[-1].author", ["Herman Melville"]),
-        ("$..book[?@.price<10].author", ["Nigel Rees", "Herman Melville"]),
-        ("$.store.bicycle.color", ["red"]),
-    ):
-        (one,) = read_mapping(FIGURE.replace("$.supply.mv", path))
-        assert one.find is not None
-        assert one.find(store) == values, path
 
 
 @pytest.mark.parametrize(
