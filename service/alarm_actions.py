@@ -79,7 +79,7 @@ class AlarmActions:
                 raise Refused("The rule is switched off, or has not been looked at yet.")
             now_s = self._clock()
             step = ask(kept.rule, kept.standing, event, now_s, who, why, until_s)
-            work.put_standing(site, chime, kept, step.standing)
+            work.put_standings(site, chime, [(kept, step.standing)])
             announce(work, self._reader.chime(site, chime), [kept.rule], step.transitions, now_s)
 
         self._keeper.do(act)

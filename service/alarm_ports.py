@@ -103,8 +103,8 @@ class AlarmWork(Protocol):
         """Raises NotFound. What its alarm went through stays."""
         ...
 
-    def put_standing(self, site: str, chime: str, kept: KeptRule, standing: Standing) -> bool:
-        """False, and nothing is written, where the rule or its standing has changed since `kept` was read."""
+    def put_standings(self, site: str, chime: str, standings: Sequence[tuple[KeptRule, Standing]]) -> bool:
+        """False where a rule or its standing has changed since it was read: it is not written, and the others should be undone."""
         ...
 
     def add_transitions(self, site: str, chime: str, transitions: Sequence[Transition]) -> None: ...

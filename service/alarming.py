@@ -200,9 +200,8 @@ def _write(
     kept: Sequence[KeptRule],
     now_s: float,
 ) -> None:
-    for one in written:
-        if not work.put_standing(chime.site, chime.chime, one, standings[one.rule.id]):
-            raise _Overtaken  # undoes the transaction
+    if not work.put_standings(chime.site, chime.chime, [(one, standings[one.rule.id]) for one in written]):
+        raise _Overtaken  # undoes the transaction
     announce(work, chime, [one.rule for one in kept], transitions, now_s)
 
 

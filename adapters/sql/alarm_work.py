@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 
 from adapters.sql.alarm_reader import CHIME, PLACED, RULE, SITE, TRANSITION
 from adapters.sql.people import People
@@ -12,6 +12,16 @@ from service.alarms.rule_form import write_rule
 from service.alarms.standing import Standing
 from service.alarms.standing_form import write_standing
 from service.errors import NotFound
+
+_PUT_STANDING = (
+    update(RULE)
+    .where(
+        RULE.c.chime_id == bindparam("of_chime"),
+        RULE.c.rule == bindparam("of_rule"),
+        RULE.c.version == bindparam("read"),
+    )
+    .values(standing=bindparam("now"), version=RULE.c.version + 1)
+)
 
 
 class AlarmWork(People):
@@ -36,14 +46,16 @@ class AlarmWork(People):
         if self._connection.execute(delete(RULE).where(mine)).rowcount == 0:
             raise NotFound(f"chime {chime!r} at {site!r} has no rule {rule_id!r}")
 
-    def put_standing(self, site: str, chime: str, kept: KeptRule, standing: Standing) -> bool:
-        mine = (RULE.c.chime_id == self._alarm_chime_id(site, chime)) & (RULE.c.rule == kept.rule.id)
+    def put_standings(self, site: str, chime: str, standings: Sequence[tuple[KeptRule, Standing]]) -> bool:
+        chime_id = self._alarm_chime_id(site, chime)
         written = self._connection.execute(
-            update(RULE)
-            .where(mine, RULE.c.version == kept.version)
-            .values(standing=write_standing(standing), version=kept.version + 1)
+            _PUT_STANDING,
+            [
+                {"of_chime": chime_id, "of_rule": kept.rule.id, "read": kept.version, "now": write_standing(standing)}
+                for kept, standing in standings
+            ],
         )
-        return written.rowcount > 0
+        return written.rowcount == len(standings)
 
     def add_transitions(self, site: str, chime: str, transitions: Sequence[Transition]) -> None:
         if transitions:

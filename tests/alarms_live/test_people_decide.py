@@ -54,10 +54,9 @@ def test_what_a_person_does_between_a_look_and_its_writing_is_not_undone(silent:
     kept = in_use(reader.alarm_rules(SITE, CHIME))
     standings, _, _ = weigh(reader, reader.chime(SITE, CHIME), kept, T0 + silent.now_s)
     silent.actions.ask(SITE, CHIME, "chime-silent", Event.ACKNOWLEDGE, "Ann")
-    mine = next(one for one in kept if one.rule.id == "chime-silent")
 
     def write(work: SqlWork) -> bool:
-        return work.put_standing(SITE, CHIME, mine, standings["chime-silent"])
+        return work.put_standings(SITE, CHIME, [(one, standings[one.rule.id]) for one in kept])
 
     assert silent.do(write) is False  # type: ignore[arg-type]
     assert silent.state("chime-silent") == "acknowledged"
