@@ -42,6 +42,7 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
     from service.asking import Asking
     from service.captures import Captures
     from service.daemon import Part, run_together
+    from service.event_words import names_of
     from service.examiner import Examiner
     from service.health import Health
     from service.hostclock import Watched
@@ -126,7 +127,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         examiner = Examiner(store.reader(), keeper, partial(apart, examine_chime, settings.url_of_record), now_s)
         with store.work() as work:
             tell_the_broker(store.reader(), work, settings.mqtt_events)
-        senders = opener(line, health.version, networks, _path(settings.programs))
+        names = partial(names_of, store.reader())
+        senders = opener(line, health.version, networks, _path(settings.programs), names)
         outbox = Outbox(store.reader(), keeper, now_s, senders)
         hub.listen(outbox.told)
         present = Present(store.reader(), now_s, line.now)

@@ -236,7 +236,7 @@ class Outbox:
         outlet, now_s = self._reader.outlet(outlet_id), self._clock()
         site = outlet.site or next((one.site for one in self._reader.sites()), "test")
         chime = next((one.chime for one in self._reader.chimes(outlet.site, claimed=True)), "test")
-        event = Event(0, now_s, "test", site, chime, {"told": f"A test of the way out {outlet.name!r}."})
+        event = Event(0, now_s, "test", site, chime, {"told": f"The way out {outlet.name!r} works."})
         key = new_id(0)
         sender = self._open_sender(outlet)
         try:

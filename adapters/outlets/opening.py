@@ -1,17 +1,22 @@
 """Which file carries letters to which way out, loaded where there is such a way. Knows nothing of how."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from adapters.outlets.addresses import Network
 from adapters.outlets.broker import BrokerLine, BrokerSender
+from service.event_words import Names
 from service.outbox_ports import OpenSender, Sender
 from service.outlets import Broker, Command, Mail, Outlet, Webhook
 
 
 def opener(
-    line: BrokerLine, version: str, networks: Sequence[Network] = (), programs: Path | None = None
+    line: BrokerLine,
+    version: str,
+    networks: Sequence[Network] = (),
+    programs: Path | None = None,
+    names: Callable[[], Names] = Names,
 ) -> OpenSender:
     """What opens the sender of an outlet.
 
@@ -20,6 +25,7 @@ def opener(
     line : to the broker at which this bridge listens.
     networks : into which webhooks and mail may go though they are not public.
     programs : the folder of programs that may be called.
+    names : what people call houses and doors at the moment.
     """
 
     def open_sender(outlet: Outlet) -> Sender:
@@ -31,7 +37,7 @@ def opener(
             case Mail():
                 from adapters.outlets.mail import MailSender
 
-                return MailSender(outlet.way, ZoneInfo(outlet.time_zone), networks)
+                return MailSender(outlet.way, ZoneInfo(outlet.time_zone), networks, names=names)
             case Command():
                 from adapters.outlets.command import CommandSender
 

@@ -17,7 +17,6 @@ from adapters.simulated.packing import Record
 from adapters.simulated.senses import LSB_V, SAMPLE_HZ, Codes
 from adapters.simulated.untold import Held, Untold
 
-WINDOW_S = 60.0
 WEATHER_WINDOWS = 10
 """Temperature and radio power go with every tenth window."""
 
@@ -121,13 +120,13 @@ class Firmware:
         return self._pack(at_s, [packing.text("load.log", "idle"), *self._weather(at_s)])
 
     def window(self, at_s: float, mean_v: float, min_v: float, max_v: float) -> Sent:
-        """The rail over the last minute, as converted."""
+        """The rail since the last one, as converted."""
         regulated = senses.regulated_v(self.house, np.array([mean_v, min_v])) + self._rng.normal(0.0, 1e-3, 2)
         records = [
             packing.value("rail.mean", "V", round(mean_v, 3)),
             packing.value("rail.min", "V", round(min_v, 3)),
             packing.value("rail.max", "V", round(max_v, 3)),
-            packing.value("rail.window", "s", WINDOW_S),
+            packing.value("rail.window", "s", self.house.window_s),
             packing.value("reg.mean", "V", round(float(regulated[0]), 3)),
             packing.value("reg.min", "V", round(float(regulated.min()), 3)),
         ]

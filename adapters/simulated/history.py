@@ -4,7 +4,7 @@
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from math import inf
@@ -16,10 +16,9 @@ from adapters.simulated import callers, faults
 from adapters.simulated.air import Air
 from adapters.simulated.batch import Happening
 from adapters.simulated.callers import Stroke
-from adapters.simulated.chime import WINDOW_S
 from adapters.simulated.contacts import Span, closures
-from adapters.simulated.installation import CHIME, SITE
-from adapters.simulated.lives import Epoch, Past, Timeline
+from adapters.simulated.installation import CHIME, SITE, Installation
+from adapters.simulated.lives import Epoch, Past, Timeline, epoch_at
 from adapters.simulated.senses import PLAN_S, SOUND_FOR_S
 from service import topics
 from service.model import Address, Arrival
@@ -48,16 +47,22 @@ def history(
     seed: int = 1,
     fault: str | None = None,
     severity: float = 0.5,
+    house: Installation | None = None,
+    later: Sequence[tuple[float, Installation]] = (),
     prefix: str = "bellcrank",
     data_dir: Path | None = None,
 ) -> Iterator[Arrival]:
     """Arrivals from `start_s` to `end_s` [POSIX s], in order, via "file".
 
-    A fault sets in at seven tenths of the stretch. With `data_dir` it is left there how the last power-up goes on, so that the live
-    chime can go on with it, or with the next. Raises SettingError for an unknown fault or a severity outside 0..1.
+    A fault sets in at seven tenths of the stretch. `house`: what it is before, None for the cottage as it was built. `later`: in
+    place of a fault, what it is from each moment on [POSIX s], in order, such as one that ages; no button sticks then. With
+    `data_dir` it is left there how the last power-up goes on, so that the live chime can go on with it, or with the next. Raises
+    SettingError for an unknown fault or a severity outside 0..1.
     """
-    epochs = [Epoch.of(faults.apply(None, 0.0), seed), Epoch.of(faults.apply(fault, severity), seed)]
     time = _timeline(start_s, end_s, fault is not None)
+    built = house or Installation()
+    changes = later or [(time.fault_s, faults.apply(fault, severity, built))]
+    epochs = [Epoch.of(built, seed), *(Epoch.of(changed, seed, from_s) for from_s, changed in changes)]
     rng = np.random.default_rng([seed, 7])
     happenings, time = _happenings(time, epochs, rng, seed)
     past = Past(time, epochs, happenings, seed)
@@ -76,7 +81,7 @@ def history(
 def estimate(start_s: float, end_s: float) -> int:
     """About how many arrivals `history` yields, for a progress bar."""
     days = max(end_s - _timeline(start_s, end_s, False).start_s, 0.0) / DAY_S
-    return round(days * (DAY_S / WINDOW_S + 30.0)) + 40
+    return round(days * (DAY_S / Installation().window_s + 30.0)) + 40
 
 
 def _timeline(start_s: float, end_s: float, faulty: bool) -> Timeline:
@@ -115,7 +120,7 @@ def _happenings(
         stuck_s = min([s for s in fronts if not _within(s, time.cuts)], default=inf)
         time = time._replace(fault_s=min(stuck_s, time.end_s))
         shorted = replace(epochs[1].house, parts=replace(epochs[1].house.parts, button_diode="shorted"))
-        epochs[1] = Epoch.of(shorted, seed)  # the same to the circuit, from then on
+        epochs[1] = Epoch.of(shorted, seed, time.fault_s)  # the same to the circuit, from then on
     found = [Happening(installer_s, installer_s + PLAN_S, plan_s=installer_s, commissioning=True)]
     day = callers.clock_of(installer_s).date()
     while (at := callers.local_s(day, EXAMINED_AT_H)) < time.end_s - 10.0:
@@ -124,10 +129,12 @@ def _happenings(
         day += timedelta(days=1)
     for visit in strokes:
         commissioning = visit[0].start_s < callers_s
-        found += [_pressed(together, time, epochs, rng, stuck_s, commissioning) for together in _together(visit)]
-    found += _mains_events(time, epochs[1], rng)
-    if epochs[1].pulses_steadily and stuck_s == inf and time.fault_s < time.end_s:
-        found.append(Happening(time.fault_s, time.fault_s + 12.0))
+        found += [_pressed(together, epochs, rng, stuck_s, commissioning) for together in _together(visit)]
+    for epoch, end_s in zip(epochs, [*(one.from_s for one in epochs[1:]), time.end_s], strict=True):
+        begin_s, end_s = max(epoch.from_s, time.start_s), min(end_s, time.end_s)
+        found += _mains_events(begin_s, end_s, epoch, rng)
+        if epoch.pulses_steadily and stuck_s == inf and begin_s < end_s:
+            found.append(Happening(begin_s, begin_s + 12.0))
     found = [
         h
         for h in found
@@ -154,14 +161,13 @@ def _together(visit: list[Stroke]) -> list[list[Stroke]]:
 
 def _pressed(
     strokes: list[Stroke],
-    time: Timeline,
     epochs: list[Epoch],
     rng: np.random.Generator,
     stuck_s: float,
     commissioning: bool,
 ) -> Happening:
     closed: dict[str, list[Span]] = {}
-    house = epochs[strokes[0].start_s >= time.fault_s].house
+    house = epoch_at(epochs, strokes[0].start_s).house
     last_s = strokes[-1].start_s + strokes[-1].hold_s
     for stroke in strokes:
         contact = house.contact(stroke.door)
@@ -171,9 +177,9 @@ def _pressed(
     return Happening(strokes[0].start_s - BEFORE_S, last_s + long, closed, commissioning=commissioning)
 
 
-def _mains_events(time: Timeline, epoch: Epoch, rng: np.random.Generator) -> list[Happening]:
-    events, found, at = epoch.house.events, [], time.fault_s
-    while events is not None and at < time.end_s:
+def _mains_events(begin_s: float, end_s: float, epoch: Epoch, rng: np.random.Generator) -> list[Happening]:
+    events, found, at = epoch.house.events, [], begin_s
+    while events is not None and at < end_s:
         at += float(rng.exponential(events.every_s))
         length = int(rng.integers(events.shortest_cycles, events.longest_cycles + 1)) / epoch.house.parts.mains_hz
         found.append(Happening(at - BEFORE_S, at + length + AFTER_S, events=[(at, at + length, events.level)]))

@@ -39,6 +39,7 @@ class Installation:
     garden: Contact = field(default_factory=Contact)
     mains_level: float = 1.0
     events: MainsEvents | None = None
+    window_s: float = 60.0  # how often the chime tells of its rail at rest
 
     def contact(self, door: str) -> Contact:
         return self.garden if door in REAR_DOORS else self.front

@@ -4,6 +4,7 @@ Where the button's diode lets the supply stand, one life lasts from power cut to
 may be a short life. Knows no network.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,7 +17,7 @@ import numpy as np
 from adapters.simulated import batch, senses
 from adapters.simulated.air import Note
 from adapters.simulated.batch import Happening, Outcome
-from adapters.simulated.chime import WINDOW_S, Firmware, Life, Sent
+from adapters.simulated.chime import Firmware, Life, Sent
 from adapters.simulated.circuit import BOOT_S, Circuit
 from adapters.simulated.contacts import Span, pulses, threshold_v
 from adapters.simulated.installation import Installation
@@ -40,10 +41,11 @@ class Epoch:
     house: Installation
     circuit: Circuit
     mains: Mains
+    from_s: float
 
     @classmethod
-    def of(cls, house: Installation, seed: int) -> "Epoch":
-        return cls(house, Circuit(house.parts), Mains(house.parts.mains_hz, seed, house.mains_level))
+    def of(cls, house: Installation, seed: int, from_s: float = -inf) -> "Epoch":
+        return cls(house, Circuit(house.parts), Mains(house.parts.mains_hz, seed, house.mains_level), from_s)
 
     @cached_property
     def pulses_steadily(self) -> bool:
@@ -72,6 +74,11 @@ class Timeline(NamedTuple):
     fault_s: float
 
 
+def epoch_at(epochs: Sequence[Epoch], at_s: float) -> Epoch:
+    """`epochs` in order of time, the first of them from always."""
+    return epochs[bisect_right(epochs, at_s, key=lambda one: one.from_s) - 1]
+
+
 class Past:
     """`notes` once; afterwards `boot` is the number of the last power-up."""
 
@@ -87,7 +94,7 @@ class Past:
         """Power-ups, packs and losses of power, in order of time."""
         time = self._time
         outcomes = self._outcomes()
-        stands_until = time.fault_s if not self._epochs[1].circuit.stands else time.end_s
+        stands_until = min([one.from_s for one in self._epochs if not one.circuit.stands], default=time.end_s)
         on_s = time.start_s
         for cut_s, back_s in [*time.cuts, (time.end_s, inf)]:
             off_s = min(cut_s, stands_until)
@@ -106,18 +113,21 @@ class Past:
         firmware = self._firmware
         return None if firmware is None or firmware.boot != boot else firmware.life_after(seq, up_s)
 
+    def _at(self, at_s: float) -> Epoch:
+        return epoch_at(self._epochs, at_s)
+
     def _outcomes(self) -> list[tuple[Happening, Outcome]]:
         result: list[tuple[Happening, Outcome]] = []
-        for after, epoch in enumerate(self._epochs):
-            chosen = [h for h in self._happenings if (h.start_s >= self._time.fault_s) == bool(after)]
+        for epoch in self._epochs:
+            chosen = [h for h in self._happenings if self._at(h.start_s) is epoch]
             for happening in chosen:
-                happening.pulsing = bool(after) and epoch.pulses_steadily and happening.start_s > self._time.fault_s
+                happening.pulsing = epoch.pulses_steadily and happening.start_s > epoch.from_s
             stepped = batch.step_all(epoch.house, epoch.circuit, epoch.mains, chosen)
             result += zip(chosen, stepped, strict=True)
         return result
 
     def _standing(self, on_s: float, off_s: float, outcomes: list[tuple[Happening, Outcome]]) -> Iterator[Note]:
-        """One life on a standing supply: a window a minute, and the happenings between."""
+        """One life on a standing supply: windows of the rail, and the happenings between."""
         yield from self._on(on_s, "power-on")
         ahead, busy_s = chain(outcomes, [None]), -inf
         following = next(ahead)
@@ -136,16 +146,18 @@ class Past:
             following = next(ahead)
 
     def _windows(self, on_s: float, off_s: float) -> Iterator[tuple[float, float, float, float]]:
-        ticks = np.arange(on_s + WINDOW_S, off_s, WINDOW_S)
+        every_s = self._at(on_s).house.window_s
+        ticks = np.arange(on_s + every_s, off_s, every_s)
+        ends_s = [*(one.from_s for one in self._epochs[1:]), inf]
         for first in range(0, len(ticks), WINDOWS_AT_ONCE):
             some = ticks[first : first + WINDOWS_AT_ONCE]
-            for epoch, chosen in zip(
-                self._epochs, (some < self._time.fault_s, some >= self._time.fault_s), strict=True
-            ):
-                yield from batch.windows(epoch.house, epoch.circuit, epoch.mains, some[chosen], self._rng)
+            for epoch, end_s in zip(self._epochs, ends_s, strict=True):
+                chosen = some[(some >= epoch.from_s) & (some < end_s)]
+                yield from batch.windows(epoch.house, epoch.circuit, epoch.mains, chosen, self._rng)
 
     def _hold(self, at_s: float) -> Iterator[Note]:
-        epoch, since_s = self._epochs[1], max(self._held_s, self._time.fault_s)
+        epoch = self._at(at_s)
+        since_s = max(self._held_s, epoch.from_s)
         self._held_s = at_s
         if self._firmware is not None and epoch.pulses_steadily and at_s - since_s > 1.0:
             held = epoch.held(since_s, at_s - 0.01)
@@ -154,8 +166,8 @@ class Past:
 
     def _tell(self, happening: Happening, outcome: Outcome) -> Iterator[Note]:
         """What the chime makes of one stretch, over as many lives as it has in it."""
-        epoch = self._epochs[outcome.start_s >= self._time.fault_s]
-        steady = epoch.pulses_steadily and self._held_s > self._time.fault_s
+        epoch = self._at(outcome.start_s)
+        steady = epoch.pulses_steadily and self._held_s > epoch.from_s
         for start_s, end_s in outcome.running:
             if self._firmware is None:
                 yield from self._on(start_s, "brown-out" if start_s > outcome.running[0][0] else "power-on")
@@ -180,7 +192,7 @@ class Past:
 
     def _on(self, at_s: float, cause: str) -> Iterator[Note]:
         self.boot += 1
-        house = self._epochs[at_s >= self._time.fault_s].house
+        house = self._at(at_s).house
         self._firmware = Firmware(house, self.boot, cause, at_s, drift=DRIFT, seed=self._seed)
         yield Note(at_s, "on")
         yield self._note(self._firmware.hello(at_s + 0.01))

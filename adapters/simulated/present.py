@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from adapters.simulated import callers, senses
-from adapters.simulated.chime import WINDOW_S, Firmware, Life, Sent
+from adapters.simulated.chime import Firmware, Life, Sent
 from adapters.simulated.contacts import Contact, Span, closures
 from adapters.simulated.ears import Ears
 from adapters.simulated.installation import DOORS, Installation
@@ -85,7 +85,7 @@ class Present:
         self._reflex = senses.Reflex(self.house, 1)
         self._ears = Ears(self._rail.circuit, self._rail.mains_at, self.start_s)
         self._now_s = self.start_s
-        self._window_s = self.start_s + WINDOW_S
+        self._window_s = self.start_s + self.house.window_s
         self._examination_s = self._next_examination(self.start_s)
         self._rail.plan_event(self.start_s + FIRST_EVENT_S)
         if self._rail.running[0] and self.goes_on is not None:
@@ -155,7 +155,7 @@ class Present:
             if self._rail.stepped_s >= self._keep_awake_s and not self._rail.unsettled(self._keep_awake_s):
                 self._sleep()
         elif self.firmware is not None and self._now_s >= self._window_s:
-            self._window_s = self._now_s + WINDOW_S
+            self._window_s = self._now_s + self.house.window_s
             self._send(self.firmware.window(self._now_s, *self._rail.window(self._now_s)))
 
     def wait_s(self, now_s: float) -> float:
@@ -245,7 +245,7 @@ class Present:
         self.firmware = Firmware(self.house, self.next_boot(), self._cause, at_s, seed=self.seed, cbor=self.cbor)
         self.firmware.begin(at_s)
         self._reflex.up_s[0] = at_s
-        self._window_s = at_s + WINDOW_S
+        self._window_s = at_s + self.house.window_s
         if self.network_on:
             self.link.join()
         self._send(self.firmware.hello(max(at_s, self._now_s)))
@@ -257,10 +257,10 @@ class Present:
         self._reflex.up_s[0] = life.boot_s
         if self.network_on:
             self.link.join()
-        self._window_s = life.last_s + WINDOW_S
+        self._window_s = life.last_s + self.house.window_s
         while self._window_s <= self.start_s:
             self._send(self.firmware.window(self._window_s, *self._rail.window(self._window_s)))
-            self._window_s += WINDOW_S
+            self._window_s += self.house.window_s
 
     def _power_down(self) -> None:
         self.firmware = None

@@ -1,6 +1,7 @@
 """The part of the writer's transaction about ways out: letters are written with their event, and what became of them."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import delete, func, insert, select, update
@@ -12,10 +13,14 @@ from service.cloud_events import cloud_event, new_id
 from service.errors import NotFound, Refused
 from service.model import Event
 from service.outlet_form import write_outlet
-from service.outlets import MOST_OUTLETS, Outlet, urgency
+from service.outlets import MOST_OUTLETS, Mail, Outlet, urgency
 
 ANSWER_LIMIT = 300
 """Characters of an answer that are kept."""
+
+
+SAME_WITHIN_S = 60.0
+"""Presses of one number that begin further apart are two: a rebuild counts them anew (chosen) [s]."""
 
 
 class OutboxWork(People):
@@ -34,6 +39,8 @@ class OutboxWork(People):
         key = new_id(event.id)
         content = cloud_event(event, key)
         for outlet in wanting:
+            if event.kind == "press" and isinstance(outlet.way, Mail) and self._is_told(outlet.id, content):
+                continue
             self._waiting[LETTER].append(
                 {
                     "outlet_id": outlet.id,
@@ -44,6 +51,27 @@ class OutboxWork(People):
                     "content": content,
                 }
             )
+
+    def _is_told(self, outlet_id: int, content: dict[str, Any]) -> bool:
+        """Whether a letter tells of this press already; one that nobody has tried to send then tells of it as it is by now.
+
+        While a button is held its press is told anew with every pack.
+        """
+        told = content["data"]
+        for row in self._waiting[LETTER]:
+            if row["outlet_id"] == outlet_id and _same_press(row["content"], content):
+                row["content"] = content | {"id": row["key"]}
+                return True
+        rows = self._connection.execute(
+            select(LETTER.c.id, LETTER.c.key, LETTER.c.state, LETTER.c.tries, LETTER.c.content)
+            .where(LETTER.c.outlet_id == outlet_id, LETTER.c.content["data"]["id"].as_integer() == told.get("id"))
+            .order_by(LETTER.c.id.desc())
+        )
+        newest = next((row for row in rows if _same_press(row.content, content)), None)
+        if newest is not None and newest.state == "waiting" and newest.tries == 0:
+            anew = content | {"id": newest.key}
+            self._connection.execute(update(LETTER).where(LETTER.c.id == newest.id).values(content=anew))
+        return newest is not None
 
     # ways out
 
@@ -114,3 +142,10 @@ class OutboxWork(People):
         for state, before_s in (("delivered", delivered_before_s), ("dead", dead_before_s)):
             old = (LETTER.c.state == state) & (LETTER.c.tried_s < before_s)
             self._connection.execute(delete(LETTER).where(old))
+
+
+def _same_press(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    if one["type"] != other["type"] or "id" not in one["data"] or one["data"]["id"] != other["data"].get("id"):
+        return False
+    starts = [datetime.fromisoformat(each["data"]["start"]).timestamp() for each in (one, other)]
+    return abs(starts[0] - starts[1]) < SAME_WITHIN_S

@@ -3,99 +3,81 @@ was the case and at no other time.
 
 What was the case is known from the simulation alone, which shares no code with record and rules: its mains fails twice
 (`history.POWER_CUTS`), its network once (`NETWORK_OUTAGE`), and a button sticks after seven tenths (`FAULT_FROM`). Two months, in which
-windows of the rail come each hour instead of each minute, and it is looked twice a day; a year would take a minute and more. At most
+windows of the rail come each hour instead of each minute, and it is looked twice a day; `deploy/bench alarms` lives a year. At most
 one alarm a week is the project's own target; chattering and floods after ISA-18.2 (`service/alarms/performance.py`).
 """
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+import json
+import shutil
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
-from typing import TypeVar
 
 import pytest
 
-from adapters.simulated import chime, history, lives
-from adapters.simulated.installation import CHIME, FIT_OUT, SITE
-from adapters.sql.engine import make_fleeting
+from adapters.simulated import history
+from adapters.simulated.installation import CHIME, SITE, Installation
 from adapters.sql.work import SqlStore
+from deploy.benchmarks.lived import Lived
 from service.alarm_facts import facts_of
 from service.alarm_set import in_use
-from service.alarming import Alarming
-from service.alarms.alarm import Transition
 from service.alarms.conditions import reach_s
-from service.alarms.life import Event, Told
-from service.alarms.performance import performance
-from service.alarms.trial import spoken_in, try_on
-from service.intake import Understander, receive
+from service.alarms.life import Event
+from service.alarms.trial import try_on
 from service.model import Arrival
-from service.ports import Work
 
 HOUR_S, DAY_S = 3600.0, 86_400.0
 SPAN_S, STEP_S = 60 * DAY_S, 12 * HOUR_S
 END_S = 1_793_000_000.0
 START_S = END_S - SPAN_S
 CUTS = [(START_S + share * SPAN_S, START_S + share * SPAN_S + length_s) for share, length_s in history.POWER_CUTS]
-T = TypeVar("T")
+FAULT_S = START_S + history.FAULT_FROM * SPAN_S
+Season = tuple[str | None, Lived]
 
 
-@dataclass
-class Season:
-    """A claimed chime, and how its alarms went from look to look."""
+@pytest.fixture(scope="module")
+def packs() -> dict[str | None, list[Arrival]]:
+    """Of a house that stays well, and of one whose button sticks; till then the same happens in both."""
+    house = replace(Installation(), window_s=HOUR_S)
+    return {
+        fault: list(history.history(start_s=START_S, end_s=END_S, fault=fault, house=house))
+        for fault in (None, "contact-stuck")
+    }
 
-    store: SqlStore
-    now_s: float = START_S
 
-    def __post_init__(self) -> None:
-        make_fleeting(self.store.engine)
-        self.alarming = Alarming(self.store.reader(), self, lambda: self.now_s)
-
-    def do(self, action: Callable[[Work], T], timeout_s: float = 10.0) -> T:
-        with self.store.work() as work:
-            return action(work)
-
-    def live(self, packs: list[Arrival]) -> None:
-        ahead = 0
-        while self.now_s < END_S:
-            self.now_s += STEP_S
-            behind, ahead = (
-                ahead,
-                next((n for n in range(ahead, len(packs)) if packs[n].received_s >= self.now_s), len(packs)),
-            )
-            receive(self.store, packs[behind:ahead])
-            while Understander(self.store).process_pending(1000):
-                pass
-            if behind == 0 < ahead:
-                self.do(lambda work: work.claim(SITE, CHIME, "Tern Cottage"))
-                self.do(lambda work: work.keep_fitout(SITE, CHIME, FIT_OUT, self.now_s, "the invented house"))
-            for event in self.store.fresh_events():
-                self.alarming.told(event)
-            self.alarming.tick()
-
-    @property
-    def transitions(self) -> list[Transition]:
-        return [one for _, one in self.store.reader().alarm_transitions(SITE, CHIME, 0.0, END_S + DAY_S)]
-
-    @property
-    def called(self) -> list[tuple[str, float]]:
-        return [(one.rule, one.at_s) for one in self.transitions if one.told is Told.ANNUNCIATED]
+@pytest.fixture(scope="module")
+def till_then(packs: dict[str | None, list[Arrival]], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The record of what happens in both."""
+    path: Path = tmp_path_factory.mktemp("season") / "record.sqlite"
+    lived = Lived(SqlStore(f"sqlite:///{path}", "Europe/London"), START_S, START_S)
+    lived.live(packs[None], FAULT_S, STEP_S)
+    lived.store.close()
+    return path
 
 
 @pytest.fixture(scope="module", params=[None, "contact-stuck"])
-def season(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[tuple[str | None, Season]]:
-    with pytest.MonkeyPatch.context() as patched:
-        for module in (chime, lives):
-            patched.setattr(module, "WINDOW_S", HOUR_S)
-        packs = list(history.history(start_s=START_S, end_s=END_S, fault=request.param))
-    path: Path = tmp_path_factory.mktemp("season") / "record.sqlite"
-    lived = Season(SqlStore(f"sqlite:///{path}", "Europe/London"))
-    lived.live(packs)
+def season(request: pytest.FixtureRequest, packs: dict[str | None, list[Arrival]], till_then: Path) -> Iterator[Season]:
+    """Lived on from there, by a service that has been started anew."""
+    path = shutil.copy(till_then, till_then.with_name(f"{request.param}.sqlite"))
+    lived = Lived(SqlStore(f"sqlite:///{path}", "Europe/London"), START_S, FAULT_S)
+    lived.live((one for one in packs[request.param] if one.received_s >= FAULT_S), END_S, STEP_S)
     yield request.param, lived
     lived.store.close()
 
 
-def test_each_power_cut_is_told_and_nothing_else(season: tuple[str | None, Season]) -> None:
+def test_till_the_button_sticks_the_same_happens_in_both(packs: dict[str | None, list[Arrival]]) -> None:
+    """But for the noise of the measurements."""
+
+    def told(fault: str | None) -> list[tuple[object, ...]]:
+        before = [one for one in packs[fault] if one.received_s < FAULT_S and one.topic.endswith("/pack")]
+        return [
+            (one.received_s, *((record["n"], record.get("t")) for record in json.loads(one.payload))) for one in before
+        ]
+
+    assert told(None) == told("contact-stuck")
+
+
+def test_each_power_cut_is_told_and_nothing_else(season: Season) -> None:
     fault, lived = season
     power_out = [at_s for rule, at_s in lived.called if rule == "power-out"]
     assert len(power_out) == len(CUTS)
@@ -105,17 +87,16 @@ def test_each_power_cut_is_told_and_nothing_else(season: tuple[str | None, Seaso
     assert others == ({"held-front"} if fault else set())
 
 
-def test_a_button_that_sticks_is_told_when_it_does(season: tuple[str | None, Season]) -> None:
+def test_a_button_that_sticks_is_told_when_it_does(season: Season) -> None:
     fault, lived = season
     held = [at_s for rule, at_s in lived.called if rule == "held-front"]
-    fault_s = START_S + history.FAULT_FROM * SPAN_S  # from the first ring at the front door after that
     # once, though it is told bit by bit for weeks; and once more when the power is back after the second cut, as it still is so
     assert len(held) == (2 if fault else 0)
-    for at_s, since_s in zip(held, (fault_s, CUTS[1][1]), strict=bool(held)):
+    for at_s, since_s in zip(held, (FAULT_S, CUTS[1][1]), strict=bool(held)):
         assert since_s <= at_s <= since_s + 3 * DAY_S
 
 
-def test_what_was_kept_back_without_network_leaves_no_trace(season: tuple[str | None, Season]) -> None:
+def test_what_was_kept_back_without_network_leaves_no_trace(season: Season) -> None:
     """Packs of the outage come late; for hours the chime was not heard, and no alarm was made of it, nor is any of it blind."""
     _, lived = season
     share, length_s = history.NETWORK_OUTAGE
@@ -129,15 +110,14 @@ def test_what_was_kept_back_without_network_leaves_no_trace(season: tuple[str | 
     ]
 
 
-def test_few_are_told_none_chatters_and_none_floods(season: tuple[str | None, Season]) -> None:
+def test_few_are_told_none_chatters_and_none_floods(season: Season) -> None:
     _, lived = season
-    rules = [one.rule for one in lived.store.reader().alarm_rules(SITE, CHIME)]
-    found = performance(spoken_in(lived.transitions), rules, START_S, END_S)
+    found = lived.performance()
     assert found.annunciated <= SPAN_S / (7 * DAY_S)
     assert (found.chattering, found.floods) == ({}, ())
 
 
-def test_a_trial_of_the_season_says_the_same(season: tuple[str | None, Season]) -> None:
+def test_a_trial_of_the_season_says_the_same(season: Season) -> None:
     """The walk over history at once, from the record as it is at the end."""
     _, lived = season
     reader = lived.store.reader()

@@ -44,7 +44,7 @@ def test_a_person_reads_sentences_in_local_time() -> None:
     assert line(PRESS, ZONE) == (
         "press     Tue 14 Jul 2026, 11:00:00, chime hall of tern-cottage: Somebody rang at the front door. Held for 0.4 s."
     )
-    assert "Nothing has been heard from the chime." in line(ALARM, ZONE)
+    assert "Nothing has been heard from the chime (unacknowledged)." in line(ALARM, ZONE)
     assert line(ALARM, ZONE, weighty=True) == f"\x1b[1m{line(ALARM, ZONE)}\x1b[0m"
 
 

@@ -7,6 +7,7 @@ import pytest
 from service.model import Event
 from service.outlet_form import read_outlet
 from service.presses.away import Away
+from service.telling import rfc3339
 from tests.builders import CHIME, SITE, T0
 from tests.outbox.conftest import HOOK, Post, Receiver
 
@@ -179,6 +180,57 @@ def test_more_than_one_mail_can_hold_follows_in_the_next(post: Post) -> None:
     post.ring(*[f"door{number}" for number in range(230)])
     post.run(post.carrier(outlet, receiver), T0 + HOUR_S + 60.0)
     assert [len(letters) for _, letters in receiver.letters] == [200, 30]
+
+
+def held(post: Post, seconds: float, press: int = 7, start_s: float = T0) -> None:
+    """The press as it is told while the button is held."""
+    post.ring("front", id=press, start=rfc3339(start_s), end=rfc3339(start_s + seconds))
+
+
+def test_a_button_that_is_held_writes_one_mail_and_tells_programs_each_time(post: Post) -> None:
+    mail = post.do(lambda work: work.put_outlet(read_outlet(MAIL)))
+    hook, person, program = post.outlet(), Receiver(), Receiver()
+    carriers = post.carrier(mail, person), post.carrier(hook, program)
+    for tenths in range(1, 30):
+        held(post, tenths / 10.0)
+        for carrier in carriers if tenths % 4 == 0 else ():  # some are written before the one before was sent
+            carrier.again()
+            post.run(carrier, post.now_s + 0.5)
+    assert len(person.taken) == 1
+    assert len({letter.key for letter in program.taken}) == 28
+    held(post, 0.4, press=8, start_s=T0 + 5.0)  # another one
+    held(post, 0.4, press=8, start_s=T0 + 5000.0)  # which a rebuild has given the same number
+    post.run(carriers[0], post.now_s + 1.0)
+    assert len(person.taken) == 3
+
+
+def test_a_digest_tells_a_press_as_it_was_when_it_was_over(post: Post) -> None:
+    outlet = post.do(lambda work: work.put_outlet(read_outlet(MAIL | {"digest": "hour"})))
+    receiver = Receiver()
+    with post.store.work() as work:  # in one transaction, and in several
+        for tenths in (1, 2):
+            told = {"door": "front", "id": 7, "start": rfc3339(T0), "end": rfc3339(T0 + tenths / 10.0)}
+            work.add_event("press", T0, SITE, CHIME, told)
+    for tenths in range(3, 30):
+        held(post, tenths / 10.0)
+    post.run(post.carrier(outlet, receiver), T0 + HOUR_S + 60.0)
+    (letter,) = receiver.taken
+    assert letter.content["data"]["end"] == rfc3339(T0 + 2.9)
+    assert letter.content["id"] == letter.key
+
+
+def test_what_was_tried_stays_as_it_was(post: Post) -> None:
+    """It may have arrived, and under its key nothing else is sent."""
+    outlet = post.do(lambda work: work.put_outlet(read_outlet(MAIL)))
+    receiver = Receiver(down=True)
+    carrier = post.carrier(outlet, receiver)
+    held(post, 0.1)
+    post.run(carrier, T0 + 1.0)
+    held(post, 2.0)
+    receiver.down = False
+    carrier.again()
+    post.run(carrier, T0 + 60.0)
+    assert [letters[0].content["data"]["end"] for _, letters in receiver.letters] == [rfc3339(T0 + 0.1)] * 2
 
 
 def test_an_event_has_the_priority_of_its_alarm() -> None:

@@ -1,5 +1,6 @@
-"""Promise: an e-mail has a plain and an HTML part, goes with TLS, and the same letters are the same mail."""
+"""Promise: an e-mail has a plain and an HTML part, tells each thing once, goes with TLS, and the same letters are the same mail."""
 
+import re
 import ssl
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -14,9 +15,10 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult, LoginPassword
 
 from adapters.outlets.mail import MailSender, message
+from service.event_words import Names
 from service.outlets import Mail
 from service.retries import Answer
-from tests.builders import T0
+from tests.builders import CHIME, SITE, T0
 from tests.ways_out.conftest import HERE, Authority, letter
 
 LONDON = ZoneInfo("Europe/London")
@@ -108,17 +110,28 @@ def send(
 def test_a_mail_has_a_plain_and_an_html_part(box: MailBox) -> None:
     assert send(box) == Answer(True, "taken")
     (found,) = box.mails
-    assert found["Subject"] == "Tern-Cottage: somebody rang at the front door"
+    assert found["Subject"] == "Front, Tern Cottage: somebody rang"
     assert (found["From"], found["To"]) == ("bell@tern-cottage.example", ANN)
     assert found["Auto-Submitted"] == "auto-generated"
     plain, html = found.get_body(("plain",)), found.get_body(("html",))
     assert plain is not None
     assert html is not None
     # T0 + 0 s is 2026-09-14T10:00:00Z, 11:00 by British Summer Time
-    assert plain.get_content().strip() == (
-        "Mon 14 Sep 2026, 11:00:00, chime hall of tern-cottage: Somebody rang at the front door. Held for 0.4 s."
-    )
-    assert "Somebody rang at the front door" in html.get_content()
+    assert plain.get_content().splitlines() == ["Mon 14 Sep 2026, 11:00:00, Front", "Somebody rang. Held for 0.4 s."]
+    assert "Somebody rang. Held for 0.4 s." in html.get_content()
+
+
+def test_houses_and_doors_have_the_names_that_people_gave_them(box: MailBox) -> None:
+    names = Names({SITE: "The Old Ferry"}, {(SITE, CHIME, "front"): "Street <door>"})
+    assert MailSender(mail(box), LONDON, HERE, names=lambda: names).send([letter()], T0).delivered
+    (found,) = box.mails
+    plain, html = found.get_body(("plain",)), found.get_body(("html",))
+    assert plain is not None
+    assert html is not None
+    assert found["Subject"] == "Street <door>, The Old Ferry: somebody rang"
+    assert "11:00:00, Street <door>" in plain.get_content()
+    assert "<b>Street &lt;door&gt;</b>" in html.get_content()
+    assert "<door>" not in html.get_content()
 
 
 def test_what_an_event_says_cannot_become_markup(box: MailBox) -> None:
@@ -134,7 +147,7 @@ def test_what_an_event_says_cannot_become_a_header(box: MailBox) -> None:
     assert send(box, letter(kind="alarm", cause=cause, state="normal", door=None)).delivered
     (found,) = box.mails
     assert found["Bcc"] is None
-    assert found["Subject"] == "Tern-Cottage: x Bcc: thief@elsewhere.example (normal)"
+    assert found["Subject"] == "Tern Cottage: x Bcc: thief@elsewhere.example (normal)"
 
 
 def test_a_digest_tells_of_all_events_in_one_mail(box: MailBox) -> None:
@@ -142,8 +155,37 @@ def test_a_digest_tells_of_all_events_in_one_mail(box: MailBox) -> None:
     (found,) = box.mails
     plain = found.get_body(("plain",))
     assert plain is not None
-    assert found["Subject"].startswith("3 events")
-    assert [f"door{number} door" in plain.get_content() for number in range(3)] == [True] * 3
+    assert found["Subject"] == "Tern Cottage: 3 presses"
+    assert [f", Door{number}" in plain.get_content() for number in range(3)] == [True] * 3
+
+
+def test_a_digest_has_its_parts_in_order_of_weight_and_tells_each_press_once(box: MailBox) -> None:
+    """A press as it was told last, and not beside the visit that it belongs to."""
+    end = "2026-09-14T10:00:02.100000Z"
+    letters = [
+        letter("1-a", id=5, visit=3),
+        letter("2-a", id=5, visit=3, end=end),
+        letter("3-a", id=6, visit=4, door="garden"),
+        letter("4-a", id=6, visit=4, door="garden", end=end),
+        letter("5-a", kind="visit", id=3, presses=[{}], who=None),
+        letter("6-a", kind="alarm", door=None, cause="It is silent.", state="unacknowledged", consequence="", action="Look."),
+    ]  # fmt: skip
+    assert send(box, *letters).delivered
+    (found,) = box.mails
+    plain, html = found.get_body(("plain",)), found.get_body(("html",))
+    assert plain is not None
+    assert html is not None
+    assert found["Subject"] == "Tern Cottage: 1 alarm, 1 visit, 1 press"
+    told = [line for line in plain.get_content().splitlines() if line and "2026" not in line]
+    assert told == [
+        "ALARMS",
+        "It is silent (unacknowledged). Look.",
+        "VISITS",
+        "Somebody was there. 1 press.",
+        "PRESSES",
+        "Somebody rang. Held for 2.1 s.",
+    ]
+    assert re.findall("<h2>(.*?)</h2>", html.get_content()) == ["Alarms", "Visits", "Presses"]
 
 
 def test_the_same_letters_are_the_same_mail() -> None:
