@@ -21,6 +21,7 @@ from dashboard import (
     fitout_pages,
     found_sheet,
     ledgers,
+    outlets_pages,
     report_pages,
     stretch_asked,
     stretch_sheet,
@@ -65,6 +66,7 @@ def build(
     lessons: callers_pages.Lessons | None = None,
     read_calendar: callers_pages.ReadCalendar | None = None,
     alarms: alarm_pages.Actions | None = None,
+    outlets: outlets_pages.Actions | None = None,
     captures: bench_pages.Actions | None = None,
     ask: fitout_pages.Ask | None = None,
     on_paper: report_pages.OnPaper | None = None,
@@ -89,6 +91,7 @@ def build(
     )
     bench_pages.add(router, sheets, reader, captures, clock, house_of)
     alarm_pages.add(router, sheets, reader, alarms, clock, house_of)
+    outlets_pages.add(router, sheets, reader, outlets, clock, house_of)
 
     def day_of(site: str, moment_s: float) -> House:
         place = reader.site(site)

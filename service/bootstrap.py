@@ -132,9 +132,8 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         outbox = Outbox(store.reader(), keeper, now_s, senders)
         hub.listen(outbox.told)
         present = Present(store.reader(), now_s, line.now)
-        outlets = build_outlets(
-            store.reader(), OutletActions(store.reader(), keeper, outbox, now_s, settings.time_zone)
-        )
+        outlet_actions = OutletActions(store.reader(), keeper, outbox, now_s, settings.time_zone)
+        outlets = build_outlets(store.reader(), outlet_actions)
         alarm_actions = AlarmActions(store.reader(), keeper, alarming, now_s, apart)
         alarms = build_alarms(store.reader(), alarm_actions, now_s)
         asks = build_asks(store.reader(), asking, now_s)
@@ -143,7 +142,17 @@ def run(settings: Settings, demo: "Demo | None" = None) -> None:
         captures = Captures(store.reader(), keeper, now_s, apart)
         more = [outlets, alarms, asks, descriptions, build_captures(store.reader(), captures)]
         app = build_app(
-            store.reader(), keeper, actions, health, hub, settings, watched.now_s, more, alarm_actions, captures
+            store.reader(),
+            keeper,
+            actions,
+            health,
+            hub,
+            settings,
+            watched.now_s,
+            more,
+            alarm_actions,
+            captures,
+            outlets=outlet_actions,
         )
         server = Server(app, settings.listen, settings.http_port, hub.end)
         parts = [
@@ -182,6 +191,7 @@ def build_app(
     alarms: Any = None,
     captures: Any = None,
     ask: Any = None,
+    outlets: Any = None,
 ) -> Any:
     """The page and the API as one ASGI application. `received_s`: the clock by which packs handed in are received; `more`:
     parts of the API that are built elsewhere."""
@@ -228,6 +238,7 @@ def build_app(
             lessons=teaching,
             read_calendar=calendars_apart.read_away,
             alarms=alarms,
+            outlets=outlets,
             captures=captures,
             ask=ask,
             on_paper=lambda page: apart(_on_paper, page),

@@ -18,7 +18,7 @@ from service.cloud_events import cloud_event, new_id
 from service.errors import StoreUnavailable
 from service.model import Event
 from service.outbox_ports import Letter, OpenSender, Sender
-from service.outlets import Outlet
+from service.outlets import NO_MORE, Outlet
 from service.ports import Clock, Reader, Work
 from service.presses.away import is_away
 from service.retries import Answer
@@ -45,8 +45,6 @@ JOIN_WITHIN_S = 2.0
 FORGET_EVERY_S = 3600.0
 DELIVERED_KEPT_S, DEAD_KEPT_S = 7 * 86_400.0, 30 * 86_400.0
 """How long one can look up what was sent, and send again what was not (chosen) [s]."""
-
-NO_MORE = "The receiver wants no more letters (410 Gone)."
 
 
 class Doing(Protocol):

@@ -13,12 +13,9 @@ from service.names import clean_note
 from service.outbox import Outbox
 from service.outbox_ports import OutboxReader, OutboxWork
 from service.outlet_form import SECRET, read_outlet, write_outlet
-from service.outlets import Broker, Outlet
+from service.outlets import OFF_BY_HAND, OFF_BY_SETTING, Broker, Outlet
 from service.ports import Clock
 from service.retries import Answer
-
-OFF_BY_SETTING = "The setting mqtt_events says no."
-OFF_BY_HAND = "Somebody has switched it off."
 
 
 class OutletActions:

@@ -23,6 +23,12 @@ MOST_OUTLETS = 20
 """Each has a thread of its own (chosen: far more than a house needs)."""
 
 
+NO_MORE = "The receiver wants no more letters (410 Gone)."
+OFF_BY_SETTING = "The setting mqtt_events says no."
+OFF_BY_HAND = "Somebody has switched it off."
+"""Why one is off."""
+
+
 @dataclass(frozen=True, slots=True)
 class Webhook:
     """`keys` sign; the first is the present one, a second one is being replaced (Standard Webhooks 1.0.0)."""

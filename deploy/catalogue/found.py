@@ -17,7 +17,7 @@ WHOLE = (
     "service/health.py", "service/presses/patterns.py", "service/presses/lesson.py",
     "service/alarms/conditions.py", "service/alarms/json_values.py", "service/alarms/life.py", "service/alarms/quantities.py",
     "service/alarms/ready*.py", "service/alarms/standing.py", "service/alarms/stretches.py",
-    "service/findings/advice*.py", "service/findings/judge.py", "service/findings/outlook.py",
+    "service/outlets.py", "service/findings/advice*.py", "service/findings/judge.py", "service/findings/outlook.py",
     "service/scope/capture*.py", "service/scope/columns.py", "service/scope/comparing.py", "service/scope/expected.py",
     "service/scope/sound.py", "service/scope/told.py",
     "service/supply/*_rules.py", "service/supply/assumptions.py", "service/supply/fitout_told.py",
@@ -26,7 +26,7 @@ WHOLE = (
 
 RAISED = {"Refused", "NotFound", "StoreUnavailable", "Problem", "RuleRefused"}
 ELSEWHERE = {
-    "commands.py", "maker_commands.py", "__main__.py", "outlet_form.py", "outlet_actions.py", "mapping.py", "mapping_form.py", "leaving.py",
+    "commands.py", "maker_commands.py", "__main__.py", "outlet_form.py", "mapping.py", "mapping_form.py", "leaving.py",
 }  # fmt: skip
 """What is raised there is told in the terminal or by the API alone."""
 

@@ -16,7 +16,7 @@ from tests.house.conftest import Running
 
 HOUSE = "/house/tern-cottage"
 SHEETS = (
-    "/", f"{HOUSE}/callers", f"{HOUSE}/supply", f"{HOUSE}/chime/hall/supply", f"{HOUSE}/alarms",
+    "/", f"{HOUSE}/callers", f"{HOUSE}/supply", f"{HOUSE}/chime/hall/supply", f"{HOUSE}/alarms", f"{HOUSE}/ways-out",
     f"{HOUSE}/found?words=front", f"{HOUSE}/chime/hall/rule/chime-silent",
     f"{HOUSE}/fitout", f"{HOUSE}/fitout?begin=1", f"{HOUSE}/fitout/paper",
     f"{HOUSE}/bench", f"{HOUSE}/report", f"{HOUSE}/set-aside", f"{HOUSE}/names", f"{HOUSE}/visit/1", "/house/nowhere",

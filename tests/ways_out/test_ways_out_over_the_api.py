@@ -22,7 +22,8 @@ from service.hub import Hub
 from service.intake import Understander
 from service.keeper import Keeper
 from service.outbox import Outbox
-from service.outlet_actions import OFF_BY_SETTING, OutletActions, tell_the_broker
+from service.outlet_actions import OutletActions, tell_the_broker
+from service.outlets import OFF_BY_SETTING
 from tests.builders import CHIME, SITE, T0
 from tests.fakes import FakeSource
 from tests.ways_out.conftest import HERE, HttpReceiver
