@@ -52,7 +52,11 @@ class Receiver:
             protocol_version = "HTTP/1.1"
 
             def do_POST(self) -> None:
-                body = self.rfile.read(int(self.headers["content-length"]))
+                length = int(self.headers["content-length"])
+                body = self.rfile.read(length)
+                if len(body) < length:  # the sender was killed meanwhile: nothing has come
+                    self.close_connection = True
+                    return
                 self.close_connection = not receiver.take(self, self.headers["webhook-id"], json.loads(body))
 
             def log_message(self, *_: Any) -> None:
@@ -60,6 +64,7 @@ class Receiver:
 
         self._server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self._server.daemon_threads = True
+        self._server.handle_error = lambda *_: None  # type: ignore[method-assign] - who is killed hangs up
         self.url = f"http://127.0.0.1:{self._server.server_address[1]}/bell"
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
 
