@@ -7,6 +7,7 @@ examined once a day, and its alarms are looked at each hour. When the regulator 
 simulation alone. Prints the figures of each house; exit code 1 where one misses:
 
 - at most one alarm a week in the house that is well, which is the project's own target;
+- in no house an alarm about what is well there, be it the reservoir or the button;
 - the ageing told four weeks before the regulator drops out at the latest, and the button within three days of its sticking;
 - in no house does an alarm chatter, and there is no flood (ISA-18.2, as `service/alarms/performance.py` has it).
 """
@@ -79,7 +80,11 @@ def misses(name: str, year: Lived) -> list[str]:
         f"chattering {sum(found.chattering.values())}, floods {len(found.floods)}; "
         + ", ".join(f"{rule} {count}" for rule, count in called.most_common())
     )
-    wrong = [*(["an alarm chatters"] if found.chattering else []), *(["there is a flood"] if found.floods else [])]
+    foreign = first_s(
+        year, (OF_AGEING | OF_STICKING) - {"ageing": OF_AGEING, "sticky": OF_STICKING}.get(name, frozenset())
+    )
+    wrong = [f"{rule} calls, which is not the case" for rule in foreign]
+    wrong += [*(["an alarm chatters"] if found.chattering else []), *(["there is a flood"] if found.floods else [])]
     if name == "well" and found.annunciated > YEAR_S / WEEK_S:
         wrong.append("more than one alarm a week")
     if name == "ageing":

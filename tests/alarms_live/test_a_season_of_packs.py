@@ -2,7 +2,7 @@
 was the case and at no other time.
 
 What was the case is known from the simulation alone, which shares no code with record and rules: its mains fails twice
-(`history.POWER_CUTS`), its network once (`NETWORK_OUTAGE`), and a button sticks after seven tenths (`FAULT_FROM`). Two months, in which
+(`history.POWER_CUTS`), its network once (`NETWORK_OUTAGE`), and a button sticks after seven tenths (`FAULT_FROM`). Six weeks, in which
 windows of the rail come each hour instead of each minute, and it is looked twice a day; `deploy/bench alarms` lives a year. At most
 one alarm a week is the project's own target; chattering and floods after ISA-18.2 (`service/alarms/performance.py`).
 """
@@ -27,7 +27,7 @@ from service.alarms.trial import try_on
 from service.model import Arrival
 
 HOUR_S, DAY_S = 3600.0, 86_400.0
-SPAN_S, STEP_S = 60 * DAY_S, 12 * HOUR_S
+SPAN_S, STEP_S = 45 * DAY_S, 12 * HOUR_S
 END_S = 1_793_000_000.0
 START_S = END_S - SPAN_S
 CUTS = [(START_S + share * SPAN_S, START_S + share * SPAN_S + length_s) for share, length_s in history.POWER_CUTS]
