@@ -11,7 +11,7 @@ import numpy as np
 
 from service.findings import buttons, mains, shifts
 from service.findings.feeding import Feeding, feeding, only_in_snatches, only_while_pulsed
-from service.findings.sides import Side, basis_or_none, measured, nominal_hz, sides_of, surveyed_of
+from service.findings.sides import Side, basis_or_none, measured, nominal_hz, sides_of, surveyed_of, unmatched
 from service.findings.testimony import Evidence
 from service.findings.verdict import EvidenceLine, Finding, Verdict
 from service.model import LoadState
@@ -85,20 +85,21 @@ def _door_seen(door: str, here: Side, then: Side | None, sheet: FitOut) -> butto
             ratio = here.fit.identified.value("v") / then.fit.identified.value("v")
     elif then is not None and then.fit is not None:
         peak = float(np.sqrt(2.0)) * then.fit.identified.value("v")
+    signs = here.doors.get(door)
+    stands = signs is not None and signs.standing_from_s is not None
     return buttons.DoorSeen(
         door,
-        here.doors.get(door),
+        signs,
         then.doors.get(door) if then else None,
         _has_diode(door, here, then, sheet),
         here.fit.identified.mains_hz if here.fit else sheet.mains_hz or 1.0 / here.cycles.cycle_s,
         ratio,
         peak,
         here.noise_v,
-        here.unmatched,
-        sum(r.end_s - r.start_s >= buttons.SEEN_SHORTEST_S for r in then.unmatched) / max(then.watched_s, 1.0)
-        if then
-        else 0.0,
+        unmatched(here.evidence, here.cycles, door) if stands else here.unmatched,
+        then.unmatched if then else (),
         here.watched_s,
+        then.watched_s if then else 0.0,
     )
 
 

@@ -103,7 +103,7 @@ def _side(evidence: Evidence, sheet: FitOut, basis: Basis | None, hertz: float, 
     off = (cycles.maxima_v - cycles.level_v)[quiet]
     noise = 1.4826 * float(np.median(np.abs(off))) if len(off) else 0.05
     watched = float(np.count_nonzero(quiet)) * cycles.cycle_s
-    return Side(evidence, fit, cycles, doors, tuple(_unmatched(evidence, cycles)), watched, noise)
+    return Side(evidence, fit, cycles, doors, tuple(unmatched(evidence, cycles)), watched, noise)
 
 
 def _fit(
@@ -122,9 +122,9 @@ def _fit(
     return fitted_windows(evidence, sheet, basis, hertz, known, bridged)
 
 
-def _unmatched(evidence: Evidence, cycles: IdleCycles) -> list[Rise]:
-    """Rises of the rail with no pulse of any door near them."""
-    starts = [pairs for pairs in evidence.pulses.values() if len(pairs)]
+def unmatched(evidence: Evidence, cycles: IdleCycles, besides: str | None = None) -> list[Rise]:
+    """Rises of the rail with no pulse of any door near them; `besides` the pulses of one that stand."""
+    starts = [pairs for door, pairs in evidence.pulses.items() if len(pairs) and door != besides]
     if not starts:
         return rises(cycles)
     every = np.concatenate(starts)
