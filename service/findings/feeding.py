@@ -28,6 +28,9 @@ SINKS_BELOW = 0.8
 """Mains that wander, or a rail that finds its level again, sink less than this."""
 
 LEAST_FALL_S = 0.3
+PRESSED_S = 0.25
+"""A chime that is fed by a press sees its pulses from the moment it is up; as well as a power-up is dated within a pack [s]."""
+
 SNATCH_S = 20.0
 MOSTLY_OFF = 0.5
 FALLING_SHARE = 0.3
@@ -35,10 +38,16 @@ FALLING_SHARE = 0.3
 
 
 def only_while_pulsed(evidence: Evidence, mains_hz: float) -> bool:
-    """Whether all that was heard of the chime are some seconds about pulses, too short for a survey."""
+    """Whether all that was heard of the chime are some seconds about pulses, too short for a survey: pulsed for most of them, or come up
+    each time while the button was pressed and gone when the reservoir was empty."""
     up_s = sum(up.last_heard_s - up.start_s for up in evidence.powered)
-    pulses = sum(len(pairs) for pairs in evidence.pulses.values())
-    return not evidence.surveys and 0.0 < up_s < SNATCH_S and pulses > MOSTLY_OFF * up_s * mains_hz
+    if evidence.surveys or not 0.0 < up_s < SNATCH_S:
+        return False
+    every = np.concatenate([pairs[:, 0] for pairs in evidence.pulses.values()] or [np.empty(0)])
+    if len(every) > MOSTLY_OFF * up_s * mains_hz:
+        return True
+    starts = np.array([up.start_s for up in evidence.powered])[:, np.newaxis]
+    return bool(np.all(np.any((every > starts - PRESSED_S) & (every < starts + PRESSED_S), axis=1)))
 
 
 def only_in_snatches(evidence: Evidence) -> bool:
