@@ -11,8 +11,9 @@ from dashboard import contexts, examined_chime, finding_list, supply_contexts, w
 from dashboard.assets import DIRECTORY
 from dashboard.filling import environment, filled
 from dashboard.language import marked, resaid, say
-from service.examine import Examined
+from service.examine import Examined, ExaminedChime
 from service.findings.advice import CAUTIONS
+from service.findings.standing_room import Seen, track_of
 from service.findings.standing_room import seen as seen_in_plane
 
 SHEETS = ("sheet.css", "drawing.css", "supply.css", "findings.css", "examined.css")
@@ -40,7 +41,7 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
                 standing=say(STANDING),
                 now=chime.verdict.quantities,
                 then=examined_chime.commissioned(chime),
-                seen=seen_in_plane(chime.verdict.quantities, examined_chime.commissioned(chime), (), chime.sheet),
+                seen=_seen(chime),
             ),
             finding.likelihood,
         )
@@ -65,6 +66,11 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
         ),
         cautions=() if findings else [resaid(said).replace("'", "’") for said in CAUTIONS],
     )
+
+
+def _seen(chime: ExaminedChime) -> Seen | None:
+    track = track_of(chime.past, finding_list.TRACK)
+    return seen_in_plane(chime.verdict.quantities, examined_chime.commissioned(chime), track, chime.sheet)
 
 
 def _likelihood(finding: supply_contexts.Finding, likelihood: float) -> supply_contexts.Finding:

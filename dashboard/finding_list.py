@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from math import floor
 
-from dashboard import contexts, departures, plane, quantities, supply_contexts, words
+from dashboard import contexts, departures, plane, plane_words, quantities, supply_contexts, words
 from dashboard.house import House
 from dashboard.language import marked, resaid, say
 from service import model, outlooks
@@ -184,7 +184,8 @@ def told(
         evidence=_evidence(found.evidence),
         departures=departures.draw(found.evidence, now, then),
         plane=plane.draw(seen) if seen else None,
-        plane_told=plane.told(seen) if seen else "",
+        plane_told=plane_words.told(seen) if seen else "",
+        plane_table=plane_words.table(seen) if seen else None,
         rivals=_rivals(advice, found.also_possible),
         checks=[_check(one) for one in advice.checks],
         caution=_set(resaid(advice.caution)),

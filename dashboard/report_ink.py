@@ -20,6 +20,7 @@ INKS: Mapping[str, Mapping[str, Value]] = {
     "hatch-end": {"stroke": "#333333", "stroke-width": 0.8},
     "dot": {"fill": "#000000"},
     "trace": {"stroke": "#000000", "stroke-width": 1.3, "fill": "none"},
+    "upright": {"stroke": "#000000", "stroke-width": 0.9},
     "interval": {"stroke": "#333333", "stroke-width": 0.6},
     "limit": {"stroke": "#000000", "stroke-width": 1.3},
     "teeth": {"stroke": "#000000", "stroke-width": 0.7},

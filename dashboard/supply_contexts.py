@@ -39,6 +39,7 @@ class Finding:
     departures: Markup | None  # the same, drawn, as far as something is expected
     plane: Markup | None  # of reservoir and source resistance, where the evidence is about these
     plane_told: str
+    plane_table: Table | None  # with all that it has, for readers
     rivals: Sequence[str]  # what it cannot be told from, from afar, each with what tells them apart on the spot
     checks: Sequence[Check]
     caution: str

@@ -10,7 +10,7 @@ from service.findings.judge import weighed
 from service.findings.outlook import Outlook
 from service.findings.sides import Side, sides_of
 from service.findings.testimony import Evidence
-from service.findings.verdict import Finding, Verdict
+from service.findings.verdict import Finding, Surveyed, Verdict
 from service.model import Arrival
 from service.past_surveys import past_surveys
 from service.ports import Reader, Store
@@ -36,6 +36,7 @@ class ExaminedChime:
     soundings: tuple[model.Sounding, ...]
     blind: tuple[model.BlindSpell, ...]
     outlooks: tuple[Outlook, ...] = ()  # empty without surveys over three weeks
+    past: tuple[Surveyed, ...] = ()  # the same surveys, oldest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +188,7 @@ def _examined(
         tuple(reader.soundings(chime.site, -inf, inf, chime.chime)),
         tuple(spell for spell in blind if (spell.site, spell.chime) == mine),
         tuple(ahead),
+        tuple(past),
     )
 
 

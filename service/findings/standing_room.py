@@ -6,29 +6,34 @@ Puts what surveys measured beside the model of the rectifier. Knows no record, n
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from math import ceil, floor, inf, log10
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.errors import SettingError
-from service.findings.verdict import Measured
+from service.findings.verdict import Measured, Surveyed
 from service.supply.assumptions import basis_of
-from service.supply.boundary import LEAST_OHM, largest_source_ohm
+from service.supply.boundary import limit_curve
 from service.supply.fitout import FitOut
 from service.supply.rectifier import Supply
 from service.supply.unknowns import DROP_SHIFT_V
 
+Floats = NDArray[np.float64]
+
 ABOUT = frozenset(("reservoir_f", "source_ohm", "ripple_v", "headroom_v"))
 """Evidence of these is seen in the plane."""
 
-POINTS, CLOSER = 9, 2  # of the curve
 Place = tuple[float, float]
 """Reservoir [F] and source resistance [Ω]."""
+
+WIDER = 1.15  # the curve reaches beyond the largest reservoir that was seen
 
 
 @dataclass(frozen=True, slots=True)
 class Limit:
     """Where the lowest rail just meets `dropout_v` under the largest load that was measured, on a plain sine: source resistances `ohm`,
-    rising with the reservoirs `farad`, both (N,)."""
+    rising with the reservoirs `farad`, both (N,) and empty where no reservoir bears the load."""
 
     farad: tuple[float, ...]
     ohm: tuple[float, ...]
@@ -36,22 +41,36 @@ class Limit:
     sounding: bool  # the load; otherwise at rest
 
     def ohm_at(self, farad: float) -> float:
-        """The largest source resistance that this reservoir bears; `MOST_OHM` where it bears all that are looked at."""
-        return float(np.interp(farad, self.farad, self.ohm))
+        """The largest source resistance that this reservoir bears, 0 where it bears none. Told of the largest reservoir of the curve
+        for larger ones."""
+        if not self.farad or farad < self.farad[0]:
+            return 0.0
+        inverse, power = _straight(self.farad, self.ohm)
+        return float(np.interp(-1.0 / farad, -inverse, power) ** 1.5)
 
     def farad_at(self, ohm: float) -> float:
-        """The smallest reservoir that bears this source resistance."""
-        return float(np.interp(ohm, self.ohm, self.farad))
+        """The smallest reservoir that bears this source resistance, infinite where none of the curve does."""
+        if not self.ohm or ohm > self.ohm[-1]:
+            return inf
+        inverse, power = _straight(self.farad, self.ohm)
+        return float(1.0 / np.interp(ohm ** (2 / 3), power, inverse))
+
+
+def _straight(farad: Sequence[float], ohm: Sequence[float]) -> tuple[Floats, Floats]:
+    """The curve as 1/C and R^(2/3), between which it is almost straight."""
+    return 1.0 / np.array(farad), np.array(ohm) ** (2 / 3)
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """`track`: surveys between, oldest first. Without `limit` the sheet does not say where the regulator drops out."""
+    """`track`: surveys between, oldest first. `rated_f`: as the sheet has it. Without `limit` the sheet does not say where the regulator
+    drops out."""
 
     farad: Measured
     ohm: Measured
     then: Place | None
     track: Sequence[Place]
+    rated_f: float | None
     limit: Limit | None
 
 
@@ -65,9 +84,22 @@ def seen(
     before = (
         (then["reservoir_f"].value, then["source_ohm"].value) if {"reservoir_f", "source_ohm"} <= set(then) else None
     )
-    most_f = 1.15 * max(farad.high, *(one[0] for one in (before, *track) if one is not None), farad.value)
-    limit = _limit(now, sheet, most_f)
-    return Seen(farad, ohm, before, track, limit) if before or limit else None
+    known = [farad.high, farad.value, sheet.reservoir_f or 0.0, *(one[0] for one in (before, *track) if one)]
+    limit = _limit(now, sheet, _rounded_up(WIDER * max(known)))
+    return Seen(farad, ohm, before, track, sheet.reservoir_f, limit) if before or limit else None
+
+
+def track_of(surveys: Sequence[Surveyed], most: int) -> list[Place]:
+    """Where `surveys`, oldest first, found it before the last of them, `most` of these at the most, evenly spread."""
+    told = [one.quantities for one in surveys[:-1] if {"reservoir_f", "source_ohm"} <= one.quantities.keys()]
+    chosen = range(len(told)) if len(told) <= most else (len(told) * n // most for n in range(most))
+    return [(told[n]["reservoir_f"].value, told[n]["source_ohm"].value) for n in chosen]
+
+
+def _rounded_up(farad: float) -> float:
+    """To two figures, so that another choice among the surveys between does not ask for another curve."""
+    step = 10.0 ** (floor(log10(farad)) - 1)
+    return ceil(farad / step) * step
 
 
 def _limit(now: Mapping[str, Measured], sheet: FitOut, most_f: float) -> Limit | None:
@@ -89,21 +121,12 @@ def _limit(now: Mapping[str, Measured], sheet: FitOut, most_f: float) -> Limit |
         dropout_v=basis.dropout_v,
         drop_shift_v=DROP_SHIFT_V,
     )
-    farads, ohms = _solved(supply, now["reservoir_f"].value, now["source_ohm"].value, most_f)
+    farads, ohms = _solved(supply, most_f)
     return Limit(farads, ohms, basis.dropout_v, "sound_a" in now)
 
 
-@lru_cache(maxsize=16)
-def _solved(supply: Supply, now_f: float, now_ohm: float, most_f: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """The curve up to a reservoir, at the present one, and closer where it crosses the present resistance. A survey that is looked at
-    again is not solved again."""
-    farads = np.sort(np.append(np.geomspace(0.06 * most_f, most_f, POINTS), now_f))
-    ohms = largest_source_ohm(supply, farads)
-    first = max(int(np.isnan(ohms).sum()) - 1, 0)  # the largest reservoir that bears nothing is where the curve begins
-    farads, ohms = farads[first:], np.nan_to_num(ohms[first:], nan=LEAST_OHM)
-    after = int(np.searchsorted(ohms, now_ohm))
-    if 0 < after < len(ohms):
-        between = np.linspace(farads[after - 1], farads[after], CLOSER + 2)[1:-1]
-        farads = np.insert(farads, after, between)
-        ohms = np.insert(ohms, after, np.nan_to_num(largest_source_ohm(supply, between), nan=LEAST_OHM))
+@lru_cache(maxsize=64)
+def _solved(supply: Supply, most_f: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """A survey that is looked at again is not solved again."""
+    farads, ohms = limit_curve(supply, most_f)
     return tuple(map(float, farads)), tuple(map(float, ohms))
