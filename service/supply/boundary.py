@@ -70,7 +70,7 @@ def limit_curve(supply: Supply, most_f: float) -> tuple[Floats, Floats]:
         return np.array([]), np.array([])
     share = np.linspace(rays.share[good][0], rays.share[good][-1], BETWEEN * (RAYS - 1) + 1)
     farad, ohm = rays.among(share).at(_smooth(share, rays.share[good], found[good]))
-    return farad, np.maximum.accumulate(ohm)
+    return np.maximum.accumulate(farad), np.maximum.accumulate(ohm)
 
 
 def _smooth(at: Floats, x: Floats, y: Floats) -> Floats:
