@@ -49,8 +49,9 @@ def beside(mark: Box, wide: float, frame: Box, taken: Sequence[Box]) -> tuple[Bo
     """Of words so `wide`: right or left of the mark, above or below it, or farther off; what covers least, and of that the nearest.
     And whether it covers nothing."""
     high, middle, level = ASCENT + DESCENT, (mark.left + mark.right) / 2, (mark.top + mark.bottom) / 2
-    tops = [level - high / 2]
-    boxes = [Box(left, left + wide, tops[0], tops[0] + high) for left in (mark.right + 5.0, mark.left - 5.0 - wide)]
+    tops = (level - high / 2, level + 3.0, level - 3.0 - high)
+    sides = (mark.right + 5.0, mark.left - 5.0 - wide)
+    boxes = [Box(left, left + wide, top, top + high) for top in tops for left in sides]
     for away in (4.0, 10.0, 18.0, 28.0, 40.0):
         for top in (mark.top - away - high, mark.bottom + away):
             lefts = (

@@ -65,18 +65,16 @@ def draw(one: Seen) -> Markup:
         foot = Box(rated[0] - 1.0, rated[0] + 1.0, FRAME.bottom - RATED, FRAME.bottom)
         drawn.append(line(rated[0], foot.top, rated[0], foot.bottom, "axis"))
         taken.append(foot)
-    words = say("Now, {figure}", figure=plane_words.moved_most(one))
-    for label, class_, mark, needed in (
-        (words, "figure", box, True),
-        (say("When commissioned"), "beginning", begun if then else None, True),
-        (say("rated"), "said", foot._replace(top=FRAME.bottom - 2 * RATED) if rated else None, False),
-    ):
-        if mark is None:
-            continue
-        place, free = beside(mark, _wide(label, class_ == "figure"), ROOM, taken)
-        if free or needed:  # the sentence below has it too
-            drawn.append(_set(label, place, class_))
-            taken.append(place)
+    names = [
+        ((say("Now, {figure}", figure=plane_words.moved_most(one)), say("Now")), "figure", box),
+        ((say("When commissioned"),), "beginning", begun if then else None),
+        ((say("rated"), ""), "said", foot._replace(top=FRAME.bottom - 2.0 * RATED) if rated else None),
+    ]
+    for labels, class_, mark in names:
+        if mark:
+            label, place = _placed(labels, class_, mark, taken)
+            drawn += [_set(label, place, class_)] if label else []
+            taken += [place] if label else []
     return element(
         "svg", *drawn, *_named(limit, taken), class_="drawing departures plane", aria_hidden="true", focusable="false",
         viewBox=f"0 0 {WIDTH:g} {HEIGHT:g}", width=WIDTH, height=HEIGHT,
@@ -169,6 +167,15 @@ def _named(limit: Sequence[Point], taken: Sequence[Box]) -> list[Markup]:
     return [_set(other, place, "beyond", "start")] if place else []
 
 
+def _placed(labels: Sequence[str], class_: str, mark: Box, taken: Sequence[Box]) -> tuple[str, Box]:
+    """The first label that covers nothing, or the last; the sentence below the drawing has all of them."""
+    for label in labels:
+        place, free = beside(mark, _wide(label, class_ == "figure"), ROOM, taken)
+        if free:
+            break
+    return label, place
+
+
 def _boxes(rows: Sequence[str]) -> list[Box]:
     """Where they could stand, from the top left."""
     wide, high = max(map(_wide, rows)), ROW * (len(rows) - 1) + ASCENT + DESCENT
@@ -178,7 +185,7 @@ def _boxes(rows: Sequence[str]) -> list[Box]:
 
 
 def _wide(words: str, semibold: bool = False) -> float:
-    return 1.05 * SIZE * width(words, semibold)  # italics, and another family
+    return (1.1 if semibold else 1.04) * SIZE * width(words, semibold)  # with what figures, or italics, need more
 
 
 def _set(words: str, place: Box, class_: str, anchor: str = "middle") -> Markup:
