@@ -1,7 +1,7 @@
 """Open findings of a chime, told to a person: how likely, why, what to check on the spot, and the caution. Knows no HTTP."""
 
 from collections.abc import Mapping, Sequence
-from math import floor
+from math import ceil, floor
 
 from dashboard import contexts, departures, plane, plane_words, quantities, supply_contexts, words
 from dashboard.house import House
@@ -22,6 +22,7 @@ WHO = {
     "electrician": marked("for a licensed electrician"),
 }
 TRACK = 6  # surveys that are drawn between the first and the last
+DAY_S = 86_400.0
 LENGTH, LONGEST = 4, 240
 """Of the line that draws an effort, for each minute and at the most [CSS px]."""
 
@@ -132,9 +133,10 @@ def _seen(
     """With some surveys between the commissioning record and the newest."""
     site, name = house.site.site, chime.chime
     start_s = next((one.end_s + SURVEY_S for one in reader.commissionings(site, name)), chime.first_heard_s)
-    every_s = max((house.now_s - start_s) / TRACK, SURVEY_S)
+    end_s = ceil(house.now_s / DAY_S) * DAY_S  # of a whole day, so that the same survey asks for the same drawing
+    every_s = max((end_s - start_s) / TRACK, SURVEY_S)
     farads, ohms = (
-        {one.at_s: one.measured.value for one in reader.quantities(site, name, quantity, start_s, house.now_s, 4 * TRACK, every_s)}
+        {one.at_s: one.measured.value for one in reader.quantities(site, name, quantity, start_s, end_s, 4 * TRACK, every_s)}
         for quantity in ("reservoir_f", "source_ohm")
     )  # fmt: skip
     track = [(farads[at_s], ohms[at_s]) for at_s in sorted(farads.keys() & ohms.keys())][:-1]

@@ -1,9 +1,12 @@
 """Finds room for words in a drawing: beside a mark, and on one side of a curve, where they cover nothing. Knows numbers only."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from math import ceil, hypot
 from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 Point = tuple[float, float]
 ASCENT, DESCENT = 11.0, 3.5  # of a row of words about its foot [px]
@@ -54,19 +57,23 @@ def beside(mark: Box, wide: float, frame: Box, taken: Sequence[Box]) -> tuple[Bo
     boxes = [Box(left, left + wide, top, top + high) for top in tops for left in sides]
     for away in (4.0, 10.0, 18.0, 28.0, 40.0):
         for top in (mark.top - away - high, mark.bottom + away):
-            lefts = (
-                middle - wide / 2,
-                mark.left - 1.0,
-                mark.right + 1.0 - wide,
-                mark.right + 5.0,
-                mark.left - 5.0 - wide,
-            )
+            lefts = (middle - wide / 2, mark.left - 1.0, mark.right + 1.0 - wide, *sides, mark.right + 20.0)
             boxes += [Box(left, left + wide, top, top + high).shifted_into(frame) for left in lefts]
     inside = [box for box in boxes if box.within(frame)] or [boxes[0].shifted_into(frame)]
-    covers = [sum(box.meets(one) for one in taken) for box in inside]
-    least = min(covers)
-    return inside[covers.index(least)], least == 0
+    covers = _covers(inside, taken)
+    best = int(np.argmin(covers))
+    return inside[best], not covers[best]
 
 
-def first_free(boxes: Iterable[Box], taken: Sequence[Box]) -> Box | None:
-    return next((box for box in boxes if not any(box.meets(one) for one in taken)), None)
+def first_free(boxes: Sequence[Box], taken: Sequence[Box]) -> Box | None:
+    free = np.flatnonzero(_covers(boxes, taken) == 0) if boxes else ()
+    return boxes[free[0]] if len(free) else None
+
+
+def _covers(boxes: Sequence[Box], taken: Sequence[Box]) -> NDArray[np.int_]:
+    """How many of `taken` each of `boxes` meets, or comes nearer to than `GAP` (N,)."""
+    left, right, top, bottom = (np.array([box[n] for box in boxes])[:, np.newaxis] for n in range(4))
+    others = [np.array([box[n] for box in taken]) for n in range(4)]
+    across = (left - GAP < others[1]) & (others[0] - GAP < right)
+    down = (top - GAP < others[3]) & (others[2] - GAP < bottom)
+    return np.asarray(np.sum(across & down, axis=1), dtype=np.int_)

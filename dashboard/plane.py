@@ -4,6 +4,7 @@ Hidden from readers: `plane_words.py` tells the same. Knows no record and no pag
 """
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from math import hypot
 
@@ -12,7 +13,7 @@ from markupsafe import Markup
 
 from dashboard import plane_words
 from dashboard.label_room import ASCENT, DESCENT, Box, Point, along, beside, first_free
-from dashboard.language import figure, say
+from dashboard.language import figure, language, say
 from dashboard.rail_chart import Scale, round_scale
 from dashboard.report_ink import inked, line, text
 from dashboard.svg import element
@@ -31,6 +32,13 @@ FAR = 4.0
 
 
 def draw(one: Seen) -> Markup:
+    """What is looked at again is not drawn again."""
+    return _drawn(one, language())
+
+
+@lru_cache(maxsize=64)
+def _drawn(one: Seen, tongue: str) -> Markup:
+    """`tongue`: in which the words are said."""
     across, up = (round_scale(0.0, end) for end in _ends(one))
 
     def at(place: Place) -> Point:
@@ -43,7 +51,7 @@ def draw(one: Seen) -> Markup:
     way = [*([then] if then else []), *(at(place) for place in one.track), now]
     teeth = _teeth(limit)
     marks, box = _now(now, at((one.farad.low, one.ohm.low)), at((one.farad.high, one.ohm.high)))
-    taken = [box, *along(limit), *(end for tooth in teeth for end in along(tooth)), *along(way)]
+    taken = [box, *along(limit), *(end for tooth in teeth for end in along(tooth)[:2]), *along(way)]
     taken += [Box(x - 2.0, x + 2.0, y - 2.0, y + 2.0) for x, y in way]
     drawn = [*_grid(across, up, at)]
     drawn += [inked("path", "limit", d=_path(limit), fill="none")] if limit else []
@@ -154,16 +162,18 @@ def _named(limit: Sequence[Point], taken: Sequence[Box]) -> list[Markup]:
     for count in (1, 2, 3):
         each = -(-len(said) // count)
         rows = [" ".join(said[n : n + each]) for n in range(0, len(said), each)]
-        place = first_free(
-            (box for box in _boxes(rows) if box.bottom < np.interp(box.right, xs, ys, FRAME.bottom, TOP)), taken
-        )
+        boxes = _boxes(rows)
+        edge = np.interp([box.right for box in boxes], xs, ys, FRAME.bottom, TOP)
+        place = first_free([box for box, y in zip(boxes, edge, strict=True) if box.bottom < y], taken)
         if place:
             return [
                 _set(row, place._replace(bottom=place.top + ROW * n + ASCENT + DESCENT), "beyond", "start")
                 for n, row in enumerate(rows)
             ]
     other = say("Limit of the regulator")
-    place = first_free((box for box in _boxes([other]) if box.top > np.interp(box.left - 4.0, xs, ys)), taken)
+    boxes = _boxes([other])
+    edge = np.interp([box.left - 4.0 for box in boxes], xs, ys)
+    place = first_free([box for box, y in zip(boxes, edge, strict=True) if box.top > y], taken)
     return [_set(other, place, "beyond", "start")] if place else []
 
 

@@ -69,7 +69,7 @@ class Seen:
     farad: Measured
     ohm: Measured
     then: Place | None
-    track: Sequence[Place]
+    track: tuple[Place, ...]
     rated_f: float | None
     limit: Limit | None
 
@@ -86,7 +86,7 @@ def seen(
     )
     known = [farad.high, farad.value, sheet.reservoir_f or 0.0, *(one[0] for one in (before, *track) if one)]
     limit = _limit(now, sheet, _rounded_up(WIDER * max(known)))
-    return Seen(farad, ohm, before, track, sheet.reservoir_f, limit) if before or limit else None
+    return Seen(farad, ohm, before, tuple(track), sheet.reservoir_f, limit) if before or limit else None
 
 
 def track_of(surveys: Sequence[Surveyed], most: int) -> list[Place]:
