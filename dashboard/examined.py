@@ -11,6 +11,7 @@ from dashboard import contexts, examined_chime, finding_list, supply_contexts, w
 from dashboard.assets import DIRECTORY
 from dashboard.filling import environment, filled
 from dashboard.language import marked, resaid, say
+from dashboard.supply_points import TRACK
 from service.examine import Examined, ExaminedChime
 from service.findings.advice import CAUTIONS
 from service.findings.standing_room import Seen, track_of
@@ -69,7 +70,7 @@ def make(found: Examined, recording: str, time_zone: str, style: Markup | None =
 
 
 def _seen(chime: ExaminedChime) -> Seen | None:
-    track = track_of(chime.past, finding_list.TRACK)
+    track = track_of(chime.past, TRACK)
     return seen_in_plane(chime.verdict.quantities, examined_chime.commissioned(chime), track, chime.sheet)
 
 

@@ -1,13 +1,14 @@
 """Open findings of a chime, told to a person: how likely, why, what to check on the spot, and the caution. Knows no HTTP."""
 
 from collections.abc import Mapping, Sequence
-from math import ceil, floor
+from math import floor
 
 from dashboard import contexts, departures, plane, plane_words, quantities, supply_contexts, words
 from dashboard.house import House
 from dashboard.language import marked, resaid, say
+from dashboard.supply_points import PastDays
 from service import model, outlooks
-from service.finding_ports import Examination
+from service.finding_ports import Examination, QuantityPoint
 from service.findings.advice import ADVICE, Advice, Check
 from service.findings.life import Held, State
 from service.findings.standing_room import ABOUT, Seen
@@ -21,8 +22,6 @@ WHO = {
     "installer": marked("for an installer"),
     "electrician": marked("for a licensed electrician"),
 }
-TRACK = 6  # surveys that are drawn between the first and the last
-DAY_S = 86_400.0
 LENGTH, LONGEST = 4, 240
 """Of the line that draws an effort, for each minute and at the most [CSS px]."""
 
@@ -32,13 +31,15 @@ NEVER = marked(
 )
 
 
-def make(house: House, chime: model.Chime, reader: Reader) -> supply_contexts.FindingList:
+def make(house: House, chime: model.Chime, reader: Reader, past: PastDays) -> supply_contexts.FindingList:
     found = reader.findings(house.site.site, chime.chime)
     examinations = reader.examinations(house.site.site, chime.chime)
     examination = examinations[0] if examinations else None
-    now, then = measured(reader, house.site.site, chime.chime) if found else ({}, {})
+    latest = reader.latest_quantities(house.site.site, chime.chime) if found else ()
+    now, then = _now_and_then(reader, house.site.site, chime.chime, latest)
     about = any(line.quantity in ABOUT for one in found for line in one.finding.evidence)
-    seen = _seen(reader, house, chime, now, then) if about else None
+    newest_s = max((one.at_s for one in latest), default=0.0)
+    seen = _seen(house, chime, reader, past, now, then, newest_s) if about else None
     return supply_contexts.FindingList(
         findings=[_finding(house, one, now, then, seen) for one in found],
         verdict=_verdict(house, found, examination),
@@ -117,7 +118,15 @@ def _trouble(house: House, examination: Examination | None) -> str:
 
 def measured(reader: Reader, site: str, chime: str) -> tuple[dict[str, Measured], dict[str, Measured]]:
     """What the newest survey measured, and the one that the commissioning record counts from."""
-    now = {one.name: one.measured for one in reader.latest_quantities(site, chime)}
+    return _now_and_then(reader, site, chime, reader.latest_quantities(site, chime))
+
+
+def _now_and_then(
+    reader: Reader, site: str, chime: str, latest: Sequence[QuantityPoint]
+) -> tuple[dict[str, Measured], dict[str, Measured]]:
+    now = {one.name: one.measured for one in latest}
+    if not now:
+        return {}, {}
     then: dict[str, Measured] = {}
     for record in reader.commissionings(site, chime)[:1]:
         for name in now:
@@ -128,18 +137,18 @@ def measured(reader: Reader, site: str, chime: str) -> tuple[dict[str, Measured]
 
 
 def _seen(
-    reader: Reader, house: House, chime: model.Chime, now: Mapping[str, Measured], then: Mapping[str, Measured]
+    house: House,
+    chime: model.Chime,
+    reader: Reader,
+    past: PastDays,
+    now: Mapping[str, Measured],
+    then: Mapping[str, Measured],
+    newest_s: float,
 ) -> Seen | None:
     """With some surveys between the commissioning record and the newest."""
     site, name = house.site.site, chime.chime
     start_s = next((one.end_s + SURVEY_S for one in reader.commissionings(site, name)), chime.first_heard_s)
-    end_s = ceil(house.now_s / DAY_S) * DAY_S  # of a whole day, so that the same survey asks for the same drawing
-    every_s = max((end_s - start_s) / TRACK, SURVEY_S)
-    farads, ohms = (
-        {one.at_s: one.measured.value for one in reader.quantities(site, name, quantity, start_s, end_s, 4 * TRACK, every_s)}
-        for quantity in ("reservoir_f", "source_ohm")
-    )  # fmt: skip
-    track = [(farads[at_s], ohms[at_s]) for at_s in sorted(farads.keys() & ohms.keys())][:-1]
+    track = past.track(site, name, start_s, newest_s, house.now_s)
     return seen_in_plane(now, then, track, outlooks.sheet_of(reader, site, name))
 
 

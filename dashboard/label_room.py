@@ -66,8 +66,7 @@ def beside(mark: Box, wide: float, frame: Box, taken: Sequence[Box]) -> tuple[Bo
 
 
 def first_free(boxes: Sequence[Box], taken: Sequence[Box]) -> Box | None:
-    free = np.flatnonzero(_covers(boxes, taken) == 0) if boxes else ()
-    return boxes[free[0]] if len(free) else None
+    return next((box for box, covers in zip(boxes, _covers(boxes, taken), strict=True) if not covers), None)
 
 
 def _covers(boxes: Sequence[Box], taken: Sequence[Box]) -> NDArray[np.int_]:

@@ -152,7 +152,7 @@ def _chime(
     reader: Reader, house: House, chime: model.Chime, start_s: float, past: PastDays
 ) -> report_contexts.ChimeReport:
     site, name = house.site.site, chime.chime
-    found = finding_list.make(house, chime, reader)
+    found = finding_list.make(house, chime, reader, past)
     ahead = past.outlooks(site, name, house.now_s)
     points = reader.supply(site, name, start_s, house.now_s + 1.0, MONTH_STEP_S)
     limit_v = _dropout_v(reader, site, name)

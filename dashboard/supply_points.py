@@ -9,6 +9,8 @@ from dashboard.language import figure, marked, say
 from service import outlooks
 from service.findings.life import State
 from service.findings.outlook import Outlook
+from service.findings.standing_room import Place
+from service.findings.testimony import SURVEY_S
 from service.model import SupplyPoint
 from service.ports import Reader
 
@@ -19,6 +21,7 @@ LOWEST: Figure = attrgetter("min_v")
 HIGHEST: Figure = attrgetter("max_v")
 SOUNDING: Figure = attrgetter("low_v")
 
+TRACK = 6  # surveys that are drawn before the newest
 MONTH_STEP_S = 10_800.0
 KEPT_S = 300.0
 
@@ -67,6 +70,19 @@ class PastDays:
             *(one.kept_s for one in reader.fitouts(site, chime, limit=1)),
         )
         return self._ahead.of((site, chime, known), now_s, lambda: outlooks.of_chime(reader, site, chime, now_s))
+
+    def track(self, site: str, chime: str, start_s: float, newest_s: float, now_s: float) -> tuple[Place, ...]:
+        """Reservoir and source resistance as some surveys before the newest measured them, oldest first; asked anew after another."""
+
+        def asked() -> tuple[Place, ...]:
+            every_s = max((newest_s - start_s) / TRACK, SURVEY_S)
+            farads, ohms = (
+                {one.at_s: one.measured.value for one in self._reader.quantities(site, chime, name, start_s, newest_s, 4 * TRACK, every_s)}
+                for name in ("reservoir_f", "source_ohm")
+            )  # fmt: skip
+            return tuple((farads[at_s], ohms[at_s]) for at_s in sorted(farads.keys() & ohms.keys()))
+
+        return self._ahead.of((site, chime, "track", start_s, newest_s), now_s, asked)
 
     def before(self, site: str, chime: str, start_s: float, today_s: float, now_s: float) -> Sequence[SupplyPoint]:
         turn = (start_s, today_s, int(now_s // KEPT_S))

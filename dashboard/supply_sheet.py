@@ -71,7 +71,7 @@ class _Sheet:
             *reader.supply(site, chime.chime, today_s, now_s + 1.0, MONTH_STEP_S),
         ]
         self.bursts = reader.latest_bursts(site, chime.chime)
-        self.found = finding_list.make(house, chime, reader)
+        self.found = finding_list.make(house, chime, reader, past)
         self.dips = dips_of(reader, site, chime.chime, self.month_start_s, now_s)
         self.outlooks = past.outlooks(site, chime.chime, now_s)
         self.boots = [
