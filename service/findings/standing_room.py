@@ -27,7 +27,7 @@ ABOUT = frozenset(("reservoir_f", "source_ohm", "ripple_v", "headroom_v"))
 Place = tuple[float, float]
 """Reservoir [F] and source resistance [Ω]."""
 
-WIDER = 1.15  # the curve reaches beyond the largest reservoir that was seen
+WIDER = 1.5  # the curve reaches so far beyond the largest reservoir that was seen: to the end of any round scale
 
 
 @dataclass(frozen=True, slots=True)
