@@ -183,7 +183,8 @@ def _contact(seen: DoorSeen, now: DoorSigns) -> Iterator[Finding]:
     if seen.standing and now.long_presses and seen.voltage_ratio < OTHER_SUPPLY:
         expected = expected_rise_v(seen)
         noise = _rise_noise_v(seen)
-        odds = PRIOR * exp(sum(_flat(press, expected, noise) for press in now.long_presses))
+        past = [press.rise_v < HARDLY * expected for press in seen.before.long_presses] if seen.before else []
+        odds = PRIOR * exp(sum(_flat(press, expected, noise, past) for press in now.long_presses))
         values = sorted(press.rise_v for press in now.long_presses)
         line = EvidenceLine("rise_at_press_v", values[len(values) // 2], values[0], values[-1], expected)
         yield Finding("contact-resistance", _share(odds), seen.door, (), now.long_presses[0].start_s, (line,))
@@ -234,6 +235,9 @@ ODD_QUIET, ODD = 0.02, 0.15
 contact hardly lift the rail in a quiet house, and in others (640 presses of sound contacts in simulated houses: 1 of 234 lifted it by
 less than two fifths where it was quiet, 22 of 318 up to the limit, 29 of 87 beyond)."""
 
+HARDLY, ODD_WEIGHS = 0.4, 20.0
+"""Less than this share of the usual rise is hardly one; and so many presses those shares weigh beside a contact's own past."""
+
 QUARTILE_NOISE = 0.6
 """Scatter of the upper quartile of a press's maxima, as a share of that of single ones (five cycles and more)."""
 
@@ -244,12 +248,14 @@ def _rise_noise_v(seen: DoorSeen) -> float:
     return max(QUARTILE_NOISE * seen.noise_v, stdev(before) if len(before) > 2 else 0.0)
 
 
-def _flat(press: LongPress, expected_v: float, noise_v: float) -> float:
-    """Logarithm of how much likelier this rise is behind a contact with resistance than behind a good one; nothing on flickering mains."""
+def _flat(press: LongPress, expected_v: float, noise_v: float, past: Sequence[bool]) -> float:
+    """Logarithm of how much likelier this rise is behind a contact with resistance than behind a good one; nothing on flickering mains.
+    `past`: which presses of commissioning hardly lifted the rail, as this contact's own share of such."""
+    usual = ODD_QUIET if noise_v < QUIET * expected_v else ODD
+    noise_v *= min(max(sqrt(SHORT_CYCLES / press.cycles), 0.35), 1.0)
     if noise_v >= FLICKERS * expected_v:
         return 0.0
-    odd = ODD_QUIET if noise_v < QUIET * expected_v else ODD
-    noise_v *= min(max(sqrt(SHORT_CYCLES / press.cycles), 0.35), 1.0)
+    odd = (usual * ODD_WEIGHS + sum(past)) / (ODD_WEIGHS + len(past))
     spread = sqrt((0.25 * expected_v) ** 2 + noise_v**2)
     off = (press.rise_v - 0.85 * expected_v) / spread
     width = 0.85 * expected_v + 2.0 * noise_v
