@@ -179,12 +179,12 @@ def _traces(panel: Panel, scale: Scale, share: float) -> Markup:
 
 def joined(points: Sequence[SupplyPoint]) -> list[bool]:
     """Whether the mean's line leads to each point from the one before it: not across more than is usual between two of them."""
-    starts = [point.start_s for point in points]
-    apart = [later - earlier for earlier, later in pairwise(starts)]
-    usual_s = median(apart) if apart else 0.0
-    held = [before.mean_v is not None and after.mean_v is not None for before, after in pairwise(points)]
-    return [False, *(both and far_s <= PARTED * usual_s for both, far_s in zip(held, apart, strict=True))][
-        : len(points)
+    if len(points) < 2:
+        return [False] * len(points)
+    usual_s = median(after.start_s - before.start_s for before, after in pairwise(points))
+    return [False] + [
+        before.mean_v is not None and after.mean_v is not None and after.start_s - before.start_s <= PARTED * usual_s
+        for before, after in pairwise(points)
     ]
 
 

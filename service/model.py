@@ -2,7 +2,7 @@
 
 Times are POSIX seconds, UTC, as float (names end in `_s`); they become RFC 3339 or local time only at the edges.
 A *moment* inside a pack is given as seconds after the pack was put together, so it is zero or negative.
-Nothing here computes, reads a clock or knows a database.
+Nothing here computes, reads a clock or knows a database. Long, since it is one list of plain values that everybody reads from.
 """
 
 from collections.abc import Sequence

@@ -124,15 +124,13 @@ def _notes(
     """Who and note by visit; where two visits with notes became one, the newest of each."""
     packs = {press.pack_id for visit in visits for press in visit.presses if press.pack_id is not None}
     columns = (NOTE.c.door_id, NOTE.c.pack_id, NOTE.c.who, NOTE.c.note)
+    found: dict[int, tuple[str | None, str | None]] = defaultdict(lambda: (None, None))
     if not packs:
-        return defaultdict(lambda: (None, None))
+        return found
     # a house has few notes: those between two packs are read, and the rest left out here
     among = NOTE.c.pack_id.between(min(packs), max(packs)), NOTE.c.door_id.in_(set(door_ids.values()))
     told = connection.execute(select(*columns).where(*among).order_by(NOTE.c.at_s))
     rows = [row for row in told if row.pack_id in packs]
-    found: dict[int, tuple[str | None, str | None]] = defaultdict(lambda: (None, None))
-    if not rows:
-        return found
     noted = {row.pack_id for row in rows}
     near = [visit for visit in visits if any(press.pack_id in noted for press in visit.presses)]
     visit_of = {

@@ -38,7 +38,6 @@ function draw(figure, data, inks) {
   const drawing = figure.querySelector(".drawing");
   const style = getComputedStyle(drawing);
   const em = parseFloat(style.fontSize);
-  const [top, bottom, axis, height] = data.places.map((place) => place * em);
   const [around, inside] = [figure.getBoundingClientRect(), drawing.getBoundingClientRect()];
   const numeral = `${0.9375 * em}px ${style.fontFamily}`;
   const number = new Intl.NumberFormat(document.documentElement.lang, {
@@ -48,6 +47,7 @@ function draw(figure, data, inks) {
   });
   const columns = [0, 1, 2, 3, 4].map((n) => data.points.map((point) => point[n]));
   const place = { ...Object.fromEntries(PLACES.map((name, n) => [name, data.places[n] * em])), em, numeral };
+  const { top, bottom, height } = place;
   const options = {
     width: around.width,
     height,

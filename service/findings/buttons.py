@@ -61,6 +61,9 @@ of others, which flicker (in 910 s of 170 healthy simulated houses 1 and 8)."""
 CHANCE_SEEN_S = 100.0
 """So many seconds that figure weighs, beside those that were watched at commissioning."""
 
+SURE_LOGARITHM = 500.0
+"""Of odds: more can be written in no float, and says no more."""
+
 SHOWN, ANOTHER = 0.7, 0.6
 """A button that is used while the rail is watched shows once so often, and each time so often once more (chosen; no source)."""
 
@@ -139,10 +142,8 @@ def _lifted(seen: DoorSeen) -> float:
     pulses of both are as wide as those of a press. Not at all on mains that flicker."""
     if seen.noise_v >= NOISY * expected_rise_v(seen):
         return 0.0
-    count, by_chance = _lifts(seen)
-    shown = 1.0 - SHOWN if count == 0 else SHOWN * (1.0 - ANOTHER) * ANOTHER ** (count - 1)
-    bridge = exp(count * log(by_chance) - by_chance - lgamma(count + 1.0))
-    return LAMP_OF_FULL_WIDTH * shown / (LAMP_OF_FULL_WIDTH * shown + (1.0 - LAMP_OF_FULL_WIDTH) * bridge)
+    found, by_chance = _lifts(seen)
+    return _share(LAMP_OF_FULL_WIDTH / (1.0 - LAMP_OF_FULL_WIDTH) * _likelier_pressed(len(found), by_chance))
 
 
 def _lamp(seen: DoorSeen, sheet: FitOut, width: float, full: float) -> tuple[float, float | None]:
@@ -276,26 +277,29 @@ def _negative_binomial(count: int, mean: float, shape: float) -> float:
 
 
 def _dead(seen: DoorSeen) -> Iterator[Finding]:
-    expected = expected_rise_v(seen)
-    found = _like_a_press(seen.unmatched, expected, seen.noise_v)
+    found, by_chance = _lifts(seen)
     if not found:
         return
-    count, by_chance = _lifts(seen)
-    pressed = log(SHOWN * (1.0 - ANOTHER)) + (count - 1) * log(ANOTHER)
-    odds = PRIOR * exp(pressed - (count * log(by_chance) - by_chance - lgamma(count + 1.0)))
+    odds = PRIOR * _likelier_pressed(len(found), by_chance)
     heights = sorted(rise.rise_v for rise in found)
-    line = EvidenceLine("rise_at_press_v", heights[count // 2], heights[0], heights[-1], expected)
-    counted = EvidenceLine("rises_without_pulses", float(count), expected=round(by_chance, 2))
+    line = EvidenceLine("rise_at_press_v", heights[len(found) // 2], heights[0], heights[-1], expected_rise_v(seen))
+    counted = EvidenceLine("rises_without_pulses", float(len(found)), expected=round(by_chance, 2))
     yield Finding("detector-dead", _share(odds), seen.door, (), found[0].start_s, (counted, line))
 
 
-def _lifts(seen: DoorSeen) -> tuple[int, float]:
-    """How often the rail rose as at a press while no pulse told of one, and how often it would by chance."""
+def _likelier_pressed(count: int, by_chance: float) -> float:
+    """How many times likelier so many rises are where a button is used and its presses lift the rail than where only chance does."""
+    shown = log(SHOWN * (1.0 - ANOTHER)) + (count - 1) * log(ANOTHER) if count else log(1.0 - SHOWN)
+    return exp(min(shown - (count * log(by_chance) - by_chance - lgamma(count + 1.0)), SURE_LOGARITHM))
+
+
+def _lifts(seen: DoorSeen) -> tuple[list[Rise], float]:
+    """Rises of the rail as at a press while no pulse told of one, and how many there would be by chance."""
     expected = expected_rise_v(seen)
     usual = BY_CHANCE_PER_S if seen.noise_v < NOISY * expected else NOISY_PER_S
     before = len(_like_a_press(seen.unmatched_before, expected, seen.noise_v))
     per_s = (usual * CHANCE_SEEN_S + before) / (CHANCE_SEEN_S + seen.watched_before_s)
-    return len(_like_a_press(seen.unmatched, expected, seen.noise_v)), per_s * max(seen.watched_s, 1.0)
+    return _like_a_press(seen.unmatched, expected, seen.noise_v), per_s * max(seen.watched_s, 1.0)
 
 
 def _like_a_press(rises: Sequence[Rise], expected_v: float, noise_v: float) -> list[Rise]:

@@ -5,15 +5,13 @@ Contrast and reflow after WCAG 2.2 (1.4.3, 1.4.10); Content Security Policy Leve
 
 import itertools
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from dashboard import examined
 from service.examine import Examined
-from tests.browsing import CHROMIUM, QUIET
 from tests.examined.conftest import HOSTILE
 from tests.pages.reading import words_of
 
@@ -43,14 +41,6 @@ BOXES = """() => [...document.querySelectorAll('.recorded text, .cycle text')].f
     const box = one.getBoundingClientRect();
     return [box.left, box.right, document.documentElement.clientWidth];
 })"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield browser
-        browser.close()
 
 
 def opened(browser: Browser, folder: Path, found: Examined, width: int, scheme: str) -> tuple[Page, list[str]]:

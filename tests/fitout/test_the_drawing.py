@@ -3,15 +3,13 @@
 import itertools
 import re
 import xml.etree.ElementTree as ElementTree
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 from dashboard.fitout_plot import HEIGHT, INKS, WIDTH, plot
 from service.supply.fitout_curves import curves, pulses
-from tests.browsing import CHROMIUM, QUIET
 from tests.fitout.conftest import Checked
 
 BOXES = """[...document.querySelectorAll('text')].map(text => {
@@ -20,14 +18,6 @@ BOXES = """[...document.querySelectorAll('text')].map(text => {
 })"""
 
 SVG = "{http://www.w3.org/2000/svg}"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield browser
-        browser.close()
 
 
 def test_it_draws_the_rail_that_was_calculated(checked: Checked) -> None:

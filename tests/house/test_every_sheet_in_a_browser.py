@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
-from tests.browsing import CHROMIUM, QUIET, SIZES, assert_whole, led_on
+from tests.browsing import SIZES, assert_whole, led_on
 from tests.house.conftest import Running
 
 HOUSE = "/house/tern-cottage"
@@ -28,14 +28,6 @@ MOVED = """new Promise(done => { let sum = 0;
     new PerformanceObserver(seen => seen.getEntries().forEach(one => { if (!one.hadRecentInput) sum += one.value; }))
         .observe({type: 'layout-shift', buffered: true});
     setTimeout(() => done(sum), 300); })"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as browsers:
-        found = browsers.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield found
-        found.close()
 
 
 @pytest.fixture(scope="module")

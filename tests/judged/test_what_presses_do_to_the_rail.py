@@ -38,6 +38,11 @@ def test_one_clear_rise_without_a_pulse_tells_of_a_dead_detector() -> None:
     assert told(seen(NOBODY, [Rise(1.0, 1.28, 0.6), Rise(3.0, 3.3, 0.7)]))["detector-dead"] > 0.95
 
 
+def test_ever_so_many_rises_are_sure_and_no_more() -> None:
+    """Their odds would be too large for a float."""
+    assert told(seen(NOBODY, [Rise(n, n + 0.3, 0.6) for n in range(400)]))["detector-dead"] == 1.0
+
+
 @pytest.mark.parametrize("rise", [Rise(1.0, 1.04, 0.6), Rise(1.0, 1.3, 0.25), Rise(1.0, 1.3, 1.5)])
 def test_what_is_no_press_by_its_length_or_height_tells_nothing(rise: Rise) -> None:
     assert "detector-dead" not in told(seen(NOBODY, [rise]))

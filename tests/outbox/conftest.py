@@ -19,6 +19,14 @@ from tests.builders import CHIME, SITE, T0
 
 T = TypeVar("T")
 TAKEN, DOWN = Answer(True, "204 No Content"), Answer(False, "503 Service Unavailable")
+MAIL = {
+    "name": "Ann",
+    "way": "mail",
+    "host": "mail.tern-cottage.example",
+    "port": 465,
+    "sender": "bell@tern-cottage.example",
+    "to": ["ann@tern-cottage.example"],
+}
 HOOK = {"name": "the maker's", "way": "webhook", "url": "https://tern-cottage.example/bell"}
 
 

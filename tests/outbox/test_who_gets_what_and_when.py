@@ -9,16 +9,8 @@ from service.outlet_form import read_outlet
 from service.presses.away import Away
 from service.telling import rfc3339
 from tests.builders import CHIME, SITE, T0
-from tests.outbox.conftest import HOOK, Post, Receiver
+from tests.outbox.conftest import HOOK, MAIL, Post, Receiver
 
-MAIL = {
-    "name": "Ann",
-    "way": "mail",
-    "host": "mail.tern-cottage.example",
-    "port": 465,
-    "sender": "bell@tern-cottage.example",
-    "to": ["ann@tern-cottage.example"],
-}
 HOUR_S = 3600.0
 
 

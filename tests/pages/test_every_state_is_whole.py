@@ -1,25 +1,15 @@
 """Promise: in every state a page is whole: empty, silent, failing, refused; on a phone in the dark and at a desk by daylight."""
 
-from collections.abc import Iterator
-
 import pytest
 from fastapi.testclient import TestClient
-from playwright.sync_api import Browser, Route, sync_playwright
+from playwright.sync_api import Browser, Route
 
-from tests.browsing import CHROMIUM, QUIET, SIZES, assert_whole
+from tests.browsing import SIZES, assert_whole
 from tests.pages.conftest import Opened
 from tests.pages.states import HOUSE, STATES, full_house
 
 ORIGIN = "http://localhost:7433"
 LOOKS = (("phone", "dark"), ("desk", "light"))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as browsers:
-        found = browsers.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield found
-        found.close()
 
 
 def assert_all_whole(browser: Browser, client: TestClient, name: str, addresses: list[str], form: bool = False) -> None:

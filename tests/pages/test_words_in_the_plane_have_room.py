@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import islice, product
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from dashboard import language, plane
 from dashboard.assets import DIRECTORY
@@ -15,7 +15,6 @@ from dashboard.report_style import style
 from service.findings.standing_room import Seen, seen
 from service.findings.verdict import Measured
 from service.supply.fitout import read_fitout
-from tests.browsing import CHROMIUM, QUIET
 
 COVERED = """() => [...document.querySelectorAll('svg.plane')].flatMap((drawing, number) => {
     const whole = drawing.getBoundingClientRect(), found = [];
@@ -71,14 +70,6 @@ def supplies() -> Iterator[Seen]:
         found = seen(now, then, track, sheet)
         assert found is not None
         yield found
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as browsers:
-        found = browsers.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield found
-        found.close()
 
 
 def opened(browser: Browser, drawings: list[str], sheets: str, scheme: str = "light") -> Page:

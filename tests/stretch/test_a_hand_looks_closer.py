@@ -1,6 +1,5 @@
 """In a browser a stretch that is drawn out by hand is shown at once and then in full; and what draws it is what its makers published."""
 
-import base64
 import hashlib
 import json
 import re
@@ -11,13 +10,13 @@ from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from adapters.http_server import Server
 from dashboard import assets
-from tests.browsing import CHROMIUM, QUIET
 from tests.builders import CHIME, SITE, T0, arrival, pack
 from tests.opened_house import OpenedHouse, open_house
+from tests.stretch.test_any_stretch_of_the_supply import survey
 
 PAGE = f"/house/{SITE}/chime/{CHIME}/supply"
 DAY_S = 86_400.0
@@ -55,27 +54,15 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[OpenedHous
         thread.join()
 
 
-def survey() -> list[dict[str, object]]:
-    """At rest: 200 samples at 2 kHz of a rail of 14 V that rises quickly and falls slowly in each cycle."""
-    codes = [2800 + (40 if n % 40 < 8 else 40 - (n % 40 - 8)) for n in range(200)]
-    data = b"".join(code.to_bytes(2, "little", signed=True) for code in codes)
-    burst = {"n": "rail.burst.idle", "vd": base64.urlsafe_b64encode(data).decode().rstrip("=")}
-    return [{"n": "rail.rate", "u": "Hz", "v": 2000}, {"n": "rail.lsb", "u": "V", "v": 0.005}, burst]
-
-
 @pytest.fixture
-def page(house: tuple[OpenedHouse, str]) -> Iterator[Page]:
-    with sync_playwright() as browsers:
-        browser = browsers.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        found = browser.new_page(
-            viewport={"width": 1440, "height": 900}, timezone_id="America/New_York", locale="en-GB"
-        )
-        troubles: list[str] = []
-        found.on("pageerror", lambda error: troubles.append(str(error)))
-        found.goto(house[1] + PAGE)
-        yield found
-        assert not troubles
-        browser.close()
+def page(house: tuple[OpenedHouse, str], browser: Browser) -> Iterator[Page]:
+    found = browser.new_page(viewport={"width": 1440, "height": 900}, timezone_id="America/New_York", locale="en-GB")
+    troubles: list[str] = []
+    found.on("pageerror", lambda error: troubles.append(str(error)))
+    found.goto(house[1] + PAGE)
+    yield found
+    assert not troubles
+    found.close()
 
 
 def drawn_out(page: Page, start: float, end: float) -> None:

@@ -30,11 +30,12 @@ def window(mean_v: float) -> list[dict[str, object]]:
     ]
 
 
-def survey() -> dict[str, object]:
+def survey() -> list[dict[str, object]]:
     """A burst at rest: 200 samples at 2 kHz of a rail of 14 V that rises quickly and falls slowly in each cycle."""
     codes = [2800 + (40 if n % 40 < 8 else 40 - (n % 40 - 8)) for n in range(200)]
     data = b"".join(code.to_bytes(2, "little", signed=True) for code in codes)
-    return {"n": "rail.burst.idle", "vd": base64.urlsafe_b64encode(data).decode().rstrip("=")}
+    burst = {"n": "rail.burst.idle", "vd": base64.urlsafe_b64encode(data).decode().rstrip("=")}
+    return [{"n": "rail.rate", "u": "Hz", "v": 2000}, {"n": "rail.lsb", "u": "V", "v": 0.005}, burst]
 
 
 @pytest.fixture(scope="module")
@@ -198,8 +199,7 @@ def test_a_future_or_an_empty_past_is_told(house: OpenedHouse) -> None:
 
 
 def test_a_survey_is_opened_with_what_the_sheet_predicts(tmp_path: Path) -> None:
-    burst = [{"n": "rail.rate", "u": "Hz", "v": 2000}, {"n": "rail.lsb", "u": "V", "v": 0.005}, survey()]
-    heard = [arrival(pack(1, *window(14.0), up_s=3600.0), 3600.05), arrival(pack(2, *burst, up_s=7200.0), 7200.05)]
+    heard = [arrival(pack(1, *window(14.0), up_s=3600.0), 3600.05), arrival(pack(2, *survey(), up_s=7200.0), 7200.05)]
     with open_house(tmp_path, heard, SHEET) as house:
         house.clock[0] = T0 + 8000.0
         page = shown(house)

@@ -16,17 +16,9 @@ from service.outlet_form import read_outlet
 from service.retries import Answer
 from tests.builders import SITE, T0
 from tests.language.bracketed import Bracketed, escaped
-from tests.outbox.conftest import DOWN, HOOK, Post, Receiver, empty, post  # noqa: F401 - fixtures
+from tests.outbox.conftest import DOWN, HOOK, MAIL, Post, Receiver, empty, post  # noqa: F401 - fixtures
 
 SHEET = f"/house/{SITE}/ways-out"
-MAIL = {
-    "name": "Ann",
-    "way": "mail",
-    "host": "mail.tern-cottage.example",
-    "port": 465,
-    "sender": "bell@tern-cottage.example",
-    "to": ["ann@tern-cottage.example"],
-}
 
 
 @dataclass
